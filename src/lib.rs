@@ -1,0 +1,4 @@
+//! xylocast: how long each infused tree will take to draw down its bag, from the weather.
+
+pub mod units;
+pub mod weather;

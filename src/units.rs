@@ -1,0 +1,169 @@
+//! Quantities that know their unit and refuse what cannot be: one newtype per physical quantity.
+//!
+//! A number crosses a module border as one of these, or bare with its unit in its name
+//! (`vpd_kpa`). `new` checks the range and refuses NaN; `computed` is for results of our own
+//! equations, whose inputs were checked already.
+
+use std::fmt;
+
+/// A value outside the range that its quantity can have.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+#[error("{quantity} {value} {unit} is outside {low} to {high} {unit}")]
+pub struct OutOfRange {
+    /// What was given, in words.
+    pub quantity: &'static str,
+    /// The value given (may be NaN).
+    pub value: f64,
+    /// Its unit.
+    pub unit: &'static str,
+    /// Lowest value allowed.
+    pub low: f64,
+    /// Highest value allowed.
+    pub high: f64,
+}
+
+macro_rules! quantities {
+    ($($(#[$doc:meta])* $name:ident, $words:literal, $unit:literal, $low:literal, $high:literal;)*) => {$(
+        $(#[$doc])*
+        #[derive(Debug, Clone, Copy, PartialEq, PartialOrd, serde::Serialize)]
+        #[serde(transparent)]
+        pub struct $name(f64);
+
+        impl $name {
+            /// Unit, as printed.
+            pub const UNIT: &'static str = $unit;
+            /// Lowest value allowed.
+            pub const LOW: f64 = $low;
+            /// Highest value allowed.
+            pub const HIGH: f64 = $high;
+
+            /// A checked value.
+            ///
+            /// # Errors
+            /// [`OutOfRange`] where the value is NaN or outside `LOW..=HIGH`.
+            pub fn new(value: f64) -> Result<Self, OutOfRange> {
+                if ($low..=$high).contains(&value) {
+                    Ok(Self(value))
+                } else {
+                    Err(OutOfRange { quantity: $words, value, unit: $unit, low: $low, high: $high })
+                }
+            }
+
+            /// A result of our own arithmetic on checked values; finite, but not held to the range
+            /// of what can be measured.
+            #[inline]
+            pub fn computed(value: f64) -> Self {
+                debug_assert!(value.is_finite(), concat!($words, " computed as {}"), value);
+                Self(value)
+            }
+
+            /// The bare number, in the unit of the type.
+            #[inline]
+            pub fn value(self) -> f64 {
+                self.0
+            }
+        }
+
+        impl fmt::Display for $name {
+            fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+                fmt::Display::fmt(&self.0, f)?;
+                write!(f, " {}", $unit)
+            }
+        }
+    )*};
+}
+
+quantities! {
+    /// Air temperature.
+    Celsius, "air temperature", "degC", -60.0, 60.0;
+    /// Pressure of air or of the water vapour in it.
+    Kilopascal, "pressure", "kPa", 0.0, 110.0;
+    /// Relative humidity.
+    Percent, "relative humidity", "%", 0.0, 100.0;
+    /// Wind speed.
+    MetresPerSecond, "wind speed", "m/s", 0.0, 75.0;
+    /// Radiation as a mean flux.
+    WattsPerSquareMetre, "shortwave", "W/m2", 0.0, 1500.0;
+    /// Radiation as energy over a stated interval (an hour or a day).
+    Megajoules, "radiation", "MJ/m2", -20.0, 60.0;
+    /// Rain, or evaporation, over a stated interval.
+    Millimetres, "water depth", "mm", -5.0, 500.0;
+    /// Elevation above the sea, or another height.
+    Metres, "elevation", "m", -430.0, 6000.0;
+    /// Latitude, positive north.
+    Latitude, "latitude", "deg", -90.0, 90.0;
+    /// Longitude, positive east.
+    Longitude, "longitude", "deg", -180.0, 180.0;
+    /// Diameter at breast height.
+    Centimetres, "dbh", "cm", 3.0, 478.0;
+    /// Volume of liquid.
+    Millilitres, "volume", "mL", 0.0, 200_000.0;
+    /// Height of the liquid surface above the ports.
+    Head, "head", "m", 0.1, 10.0;
+    /// Demand accumulated since the start of a draw; 1 is an hour of fair weather.
+    DemandHours, "demand clock", "demand-hours", 0.0, 100_000.0;
+}
+
+impl Kilopascal {
+    /// In hectopascal, the unit of weather services.
+    pub fn hectopascal(self) -> f64 {
+        self.0 * 10.0
+    }
+}
+
+impl WattsPerSquareMetre {
+    /// Energy of this mean flux over one hour: 1 W/m2 for an hour is 0.0036 MJ/m2.
+    #[inline]
+    pub fn over_one_hour(self) -> Megajoules {
+        Megajoules::computed(self.0 * 0.0036)
+    }
+}
+
+impl Centimetres {
+    /// Diameter of a trunk from its circumference, both in cm: `dbh = circumference / pi`.
+    ///
+    /// ```
+    /// let dbh = xylocast::units::Centimetres::from_circumference_cm(94.2).unwrap();
+    /// assert!((dbh.value() - 29.98).abs() < 0.01);
+    /// ```
+    ///
+    /// # Errors
+    /// [`OutOfRange`] for a circumference outside 10 to 1500 cm.
+    pub fn from_circumference_cm(circumference_cm: f64) -> Result<Self, OutOfRange> {
+        if (10.0..=1500.0).contains(&circumference_cm) {
+            Ok(Self(circumference_cm / std::f64::consts::PI))
+        } else {
+            Err(OutOfRange {
+                quantity: "circumference",
+                value: circumference_cm,
+                unit: "cm",
+                low: 10.0,
+                high: 1500.0,
+            })
+        }
+    }
+}
+
+/// Where something stands on the globe.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Place {
+    /// Latitude, positive north.
+    pub latitude: Latitude,
+    /// Longitude, positive east.
+    pub longitude: Longitude,
+    /// Height above the sea.
+    pub elevation: Metres,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn refuses_nan_and_out_of_range_with_all_five_facts() {
+        assert!(Celsius::new(f64::NAN).is_err());
+        assert!(Percent::new(f64::INFINITY).is_err());
+        let error = WattsPerSquareMetre::new(2554.0).unwrap_err();
+        assert_eq!(error.to_string(), "shortwave 2554 W/m2 is outside 0 to 1500 W/m2");
+    }
+}

@@ -1,0 +1,12 @@
+//! The weather of a grove: hours as intervals, series of hours with their gaps, flags for all that
+//! was estimated.
+//!
+//! Text comes in through `parse`; [`Series`] is what every other room reads. An hour is a
+//! [`Span`] of UTC time; radiation and rain belong to the whole span, temperature and humidity are
+//! its means.
+
+mod hour;
+mod series;
+
+pub use hour::{Flag, Flags, Hour, Span};
+pub use series::{Gap, Series, SeriesError};

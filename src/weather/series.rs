@@ -1,0 +1,158 @@
+//! A series of hours in order, without overlap, that knows its gaps.
+
+use super::hour::{Flag, Flags, Hour, Span};
+use crate::units::{Celsius, Kilopascal, MetresPerSecond, Millimetres, WattsPerSquareMetre};
+use chrono::{DateTime, TimeDelta, Utc};
+
+/// Longest gap, in hours, that is bridged by a straight line between its neighbours.
+pub const LONGEST_BRIDGE_HOURS: i64 = 3;
+
+/// A hole in a series.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Gap {
+    /// The time without weather.
+    pub span: Span,
+}
+
+/// Why rows do not make a series.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum SeriesError {
+    /// Two hours claim the same time.
+    #[error("the hour starting {second} overlaps the one starting {first}")]
+    Overlap {
+        /// Start of the earlier hour.
+        first: DateTime<Utc>,
+        /// Start of the later one.
+        second: DateTime<Utc>,
+    },
+}
+
+/// Hours in order, none overlapping; what lies between them is a gap.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Series {
+    hours: Vec<Hour>,
+}
+
+impl Series {
+    /// A series of hours in any order.
+    ///
+    /// # Errors
+    /// [`SeriesError::Overlap`] where two of them share time.
+    pub fn new(mut hours: Vec<Hour>) -> Result<Self, SeriesError> {
+        hours.sort_by_key(|hour| hour.span.from);
+        match hours.windows(2).find(|pair| pair[1].span.from < pair[0].span.to) {
+            Some(pair) => Err(SeriesError::Overlap {
+                first: pair[0].span.from,
+                second: pair[1].span.from,
+            }),
+            None => Ok(Self { hours }),
+        }
+    }
+
+    /// The hours, in order.
+    pub fn hours(&self) -> &[Hour] {
+        &self.hours
+    }
+
+    /// From the first hour's start to the last one's end; none where there is no hour.
+    pub fn span(&self) -> Option<Span> {
+        Some(Span { from: self.hours.first()?.span.from, to: self.hours.last()?.span.to })
+    }
+
+    /// The hour that an instant falls into.
+    pub fn at(&self, instant: DateTime<Utc>) -> Option<&Hour> {
+        let after = self.hours.partition_point(|hour| hour.span.from <= instant);
+        self.hours[..after].last().filter(|hour| hour.span.contains(instant))
+    }
+
+    /// The hours that share time with `span`.
+    pub fn within(&self, span: Span) -> &[Hour] {
+        let first = self.hours.partition_point(|hour| hour.span.to <= span.from);
+        let end = self.hours.partition_point(|hour| hour.span.from < span.to);
+        &self.hours[first..end.max(first)]
+    }
+
+    /// The holes between the hours.
+    pub fn gaps(&self) -> Vec<Gap> {
+        let between = |pair: &[Hour]| Span { from: pair[0].span.to, to: pair[1].span.from };
+        self.hours
+            .windows(2)
+            .map(between)
+            .filter(|span| span.from < span.to)
+            .map(|span| Gap { span })
+            .collect()
+    }
+
+    /// Gaps of up to [`LONGEST_BRIDGE_HOURS`] filled by straight lines between their neighbours and
+    /// flagged; longer ones stay.
+    pub fn bridged(&self) -> Series {
+        let mut hours: Vec<Hour> = Vec::with_capacity(self.hours.len());
+        for &hour in &self.hours {
+            if let Some(&before) = hours.last() {
+                hours.extend(bridge(&before, &hour));
+            }
+            hours.push(hour);
+        }
+        Series { hours }
+    }
+
+    /// This series up to `cut`, then the other from `cut` on. An hour that straddles the cut is
+    /// clipped at it.
+    pub fn followed_by(&self, later: &Series, cut: DateTime<Utc>) -> Series {
+        let before = Span { from: DateTime::<Utc>::MIN_UTC, to: cut };
+        let after = Span { from: cut, to: DateTime::<Utc>::MAX_UTC };
+        let clip = |series: &Series, side: Span| -> Vec<Hour> {
+            series.within(side).iter().filter_map(|hour| hour.clipped(side)).collect()
+        };
+        let mut hours = clip(self, before);
+        hours.extend(clip(later, after));
+        Series { hours }
+    }
+
+    /// Flags of every hour that shares time with `span`.
+    pub fn flags(&self, span: Span) -> Flags {
+        self.within(span).iter().fold(Flags::default(), |flags, hour| flags.union(hour.flags))
+    }
+}
+
+fn bridge(before: &Hour, after: &Hour) -> Vec<Hour> {
+    let gap = Span { from: before.span.to, to: after.span.from };
+    let longest = TimeDelta::hours(LONGEST_BRIDGE_HOURS);
+    if gap.from >= gap.to || gap.to - gap.from > longest {
+        return Vec::new();
+    }
+    let distance = Span { from: before.span.middle(), to: after.span.middle() }.hours();
+    let mut hours = Vec::new();
+    let mut from = gap.from;
+    while from < gap.to {
+        let span = Span { from, to: (from + TimeDelta::hours(1)).min(gap.to) };
+        let share = Span { from: before.span.middle(), to: span.middle() }.hours() / distance;
+        hours.push(between(before, after, share, span));
+        from = span.to;
+    }
+    hours
+}
+
+fn between(before: &Hour, after: &Hour, share: f64, span: Span) -> Hour {
+    let line = |a: f64, b: f64| a + share * (b - a);
+    Hour {
+        span,
+        air: Celsius::computed(line(before.air.value(), after.air.value())),
+        vapour_pressure: Kilopascal::computed(line(
+            before.vapour_pressure.value(),
+            after.vapour_pressure.value(),
+        )),
+        wind_2m: MetresPerSecond::computed(line(before.wind_2m.value(), after.wind_2m.value())),
+        shortwave: WattsPerSquareMetre::computed(line(
+            before.shortwave.value(),
+            after.shortwave.value(),
+        )),
+        rain: Millimetres::computed(line(before.rain.value(), after.rain.value()) * span.hours()),
+        pressure: Kilopascal::computed(line(before.pressure.value(), after.pressure.value())),
+        soil_water_m3_m3: before
+            .soil_water_m3_m3
+            .zip(after.soil_water_m3_m3)
+            .map(|(a, b)| line(a, b)),
+        flags: before.flags.union(after.flags).with(Flag::Bridged),
+    }
+}
