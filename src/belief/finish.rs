@@ -1,0 +1,185 @@
+//! The belief about one draw's finishing time, mixed over weather members.
+
+use super::law::Law;
+use std::sync::Arc;
+
+/// How far the demand clocks have come after so many minutes from one start: one row per weather
+/// member, on a common grid of minutes.
+#[derive(Debug, Clone)]
+pub struct Course {
+    minutes: Vec<f64>,
+    /// `ln` of the demand-hours accumulated, per member; never falling.
+    ln_clock: Vec<Vec<f64>>,
+}
+
+/// A finishing time, in minutes after the start.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Finish {
+    /// After so many minutes.
+    At(f64),
+    /// Later than the end of the weather, so many minutes after the start.
+    After(f64),
+}
+
+impl Finish {
+    /// The minutes, or those to the end of the weather: a lower bound in either case.
+    pub fn at_least_min(self) -> f64 {
+        match self {
+            Finish::At(minutes) | Finish::After(minutes) => minutes,
+        }
+    }
+
+    /// Is the time known?
+    pub fn is_within(self) -> bool {
+        matches!(self, Finish::At(_))
+    }
+}
+
+impl Course {
+    /// A course from the demand-hours of each member at the minutes given, which rise from above 0.
+    ///
+    /// # Panics
+    /// Where there is no member or no minute, or lengths differ: a fault of the caller.
+    pub fn new(minutes: Vec<f64>, demand_hours: Vec<Vec<f64>>) -> Self {
+        assert!(!minutes.is_empty() && !demand_hours.is_empty(), "a course needs weather");
+        assert!(demand_hours.iter().all(|member| member.len() == minutes.len()));
+        let ln_clock =
+            demand_hours.into_iter().map(|m| m.into_iter().map(f64::ln).collect()).collect();
+        Self { minutes, ln_clock }
+    }
+
+    /// Minutes from the start to the end of the weather.
+    pub fn horizon_min(&self) -> f64 {
+        self.minutes[self.minutes.len() - 1]
+    }
+
+    /// Number of weather members.
+    pub fn members(&self) -> usize {
+        self.ln_clock.len()
+    }
+
+    /// Demand-hours of one member after so many minutes, up to the horizon.
+    pub fn demand_hours(&self, member: usize, minutes: f64) -> f64 {
+        self.ln_at(member, self.place(minutes)).exp()
+    }
+
+    /// When a member's clock reaches `ln_wanted`.
+    pub fn reach(&self, member: usize, ln_wanted: f64) -> Finish {
+        let row = &self.ln_clock[member];
+        let cell = row.partition_point(|ln| *ln < ln_wanted);
+        if cell == row.len() {
+            return Finish::After(self.horizon_min());
+        }
+        let wanted = ln_wanted.exp();
+        let (t0, c0) =
+            if cell == 0 { (0.0, 0.0) } else { (self.minutes[cell - 1], row[cell - 1].exp()) };
+        let (t1, c1) = (self.minutes[cell], row[cell].exp());
+        let share = if c1 > c0 { (wanted - c0) / (c1 - c0) } else { 1.0 };
+        Finish::At(t0 + share.clamp(0.0, 1.0) * (t1 - t0))
+    }
+
+    /// The cell that holds so many minutes and how far into it they are.
+    fn place(&self, minutes: f64) -> (usize, f64) {
+        let minutes = minutes.min(self.horizon_min());
+        let cell = self.minutes.partition_point(|m| *m < minutes).min(self.minutes.len() - 1);
+        let from = if cell == 0 { 0.0 } else { self.minutes[cell - 1] };
+        (cell, ((minutes - from) / (self.minutes[cell] - from)).clamp(0.0, 1.0))
+    }
+
+    /// Demand is interpolated straight within a cell, from nothing at the start.
+    fn ln_at(&self, member: usize, (cell, share): (usize, f64)) -> f64 {
+        let row = &self.ln_clock[member];
+        let high = row[cell];
+        if share >= 1.0 {
+            return high;
+        }
+        let below = if cell == 0 { 0.0 } else { (row[cell - 1] - high).exp() };
+        high + (below + share * (1.0 - below)).ln()
+    }
+}
+
+/// One draw: when will it be empty?
+#[derive(Debug, Clone)]
+pub struct Belief {
+    course: Arc<Course>,
+    law: Arc<Law>,
+    /// `ln` of the demand-hours that the charge asks for at the mean thirst.
+    ln_wanted: f64,
+}
+
+impl Belief {
+    /// A draw whose charge asks for `exp(ln_wanted)` demand-hours, give or take `law`.
+    pub fn new(course: Arc<Course>, law: Arc<Law>, ln_wanted: f64) -> Self {
+        Self { course, law, ln_wanted }
+    }
+
+    /// Probability that the bag is empty so many minutes after its start; none beyond the weather.
+    pub fn empty_by(&self, minutes: f64) -> Option<f64> {
+        (minutes <= self.course.horizon_min()).then(|| self.mixture(self.course.place(minutes)))
+    }
+
+    /// The time by which the bag is empty with probability `p`.
+    pub fn quantile(&self, p: f64) -> Finish {
+        let course = &*self.course;
+        let (mut low, mut high) = (0, course.minutes.len());
+        // The first cell at whose end the probability is reached.
+        while low < high {
+            let middle = (low + high) / 2;
+            if self.mixture((middle, 1.0)) < p { low = middle + 1 } else { high = middle }
+        }
+        if low == course.minutes.len() {
+            return Finish::After(course.horizon_min());
+        }
+        let from = if low == 0 { 0.0 } else { course.minutes[low - 1] };
+        let share = self.share_of_cell(low, p);
+        Finish::At(from + share * (course.minutes[low] - from))
+    }
+
+    /// Volume expected to be left so many minutes after the start, as a share of the charge; none
+    /// beyond the weather. The expectation is over thirst and weather.
+    pub fn share_left(&self, minutes: f64) -> Option<f64> {
+        if minutes > self.course.horizon_min() {
+            return None;
+        }
+        // 1 - min(1, C exp(y) / V), averaged over the middles of equal slices of probability.
+        const SLICES: usize = 40;
+        let place = self.course.place(minutes);
+        let members = self.course.members();
+        let thirsts: Vec<f64> =
+            (0..SLICES).map(|k| self.law.quantile((k as f64 + 0.5) / SLICES as f64)).collect();
+        let left: f64 = (0..members)
+            .map(|member| {
+                let reached = self.course.ln_at(member, place) - self.ln_wanted;
+                thirsts.iter().map(|y| 1.0 - (reached + y).exp().min(1.0)).sum::<f64>()
+            })
+            .sum();
+        Some(left / (members * SLICES) as f64)
+    }
+
+    /// The weather and clocks behind it.
+    pub fn course(&self) -> &Course {
+        &self.course
+    }
+
+    /// `ln` of the demand-hours that the charge asks for at the mean thirst.
+    pub fn ln_wanted(&self) -> f64 {
+        self.ln_wanted
+    }
+
+    fn mixture(&self, place: (usize, f64)) -> f64 {
+        let members = self.course.members();
+        let sum: f64 = (0..members)
+            .map(|member| self.law.cumulative(self.course.ln_at(member, place) - self.ln_wanted))
+            .sum();
+        sum / members as f64
+    }
+
+    fn share_of_cell(&self, cell: usize, p: f64) -> f64 {
+        let (mut low, mut high) = (0.0, 1.0);
+        for _ in 0..14 {
+            let middle = 0.5 * (low + high);
+            if self.mixture((cell, middle)) < p { low = middle } else { high = middle }
+        }
+        0.5 * (low + high)
+    }
+}

@@ -1,0 +1,625 @@
+//! The fit: expected ln thirst as a regression with tree, block and day effects, from intervals.
+//!
+//! `y = x b + block + day + tree(t) + residual`. Given the variances, coefficients and effects are
+//! the maximum of the penalised likelihood, found by Newton's method. One step is a weighted least
+//! squares in which the effects are projected out exactly (Frisch, Waugh and Lovell: regress the
+//! rows and the target on the effects, then regress what is left), so that linfa solves for the
+//! coefficients alone; shrinkage to prior means enters as rows of its own. The curvature at the
+//! maximum gives the covariance (Laplace) and the evidence by which variances are chosen.
+
+use super::likelihood::{Seen, Slopes};
+use super::linear::{self, LinearError};
+use crate::belief::Residual;
+use chrono::NaiveDate;
+use ndarray::{Array1, Array2, Axis, s};
+use serde::{Deserialize, Serialize};
+
+/// One draw as the regression sees it.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Row {
+    /// Which draw; for messages only.
+    pub draw_id: String,
+    /// Which tree.
+    pub tree_id: String,
+    /// Which block.
+    pub block: String,
+    /// Which species; empty where nobody wrote it down.
+    pub species: String,
+    /// Local date of the start.
+    pub date: NaiveDate,
+    /// Covariates, in the order of the coefficients.
+    pub covariates: Vec<f64>,
+    /// What was seen.
+    pub seen: Seen,
+}
+
+/// How far the effects spread, and the residual.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Variances {
+    /// Shape of the residual.
+    pub residual: Residual,
+    /// Its scale.
+    pub scale: f64,
+    /// Standard deviation of a tree about its block, for good.
+    pub tree_sd: f64,
+    /// Standard deviation of a tree's drift about its own mean.
+    pub drift_sd: f64,
+    /// Days in which a drift is forgotten to 1/e.
+    pub drift_days: f64,
+    /// Standard deviation of the blocks.
+    pub block_sd: f64,
+    /// Standard deviation of the species.
+    pub species_sd: f64,
+    /// Standard deviation of the days, shared by all trees.
+    pub day_sd: f64,
+    /// Correlation of one day with the next.
+    pub day_correlation: f64,
+}
+
+/// What is believed of a coefficient before any row.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct CoefficientPrior {
+    /// Name, with the unit of its covariate where it has one.
+    pub name: String,
+    /// Mean.
+    pub mean: f64,
+    /// Standard deviation; none where nothing is believed.
+    pub sd: Option<f64>,
+}
+
+impl Variances {
+    /// Covariance of one tree's effect at two dates.
+    pub fn tree_covariance(&self, a: NaiveDate, b: NaiveDate) -> f64 {
+        let days = (a - b).num_days().abs() as f64;
+        self.tree_sd.powi(2) + self.drift_sd.powi(2) * (-days / self.drift_days).exp()
+    }
+
+    /// Covariance of the shared effect of two days.
+    pub fn day_covariance(&self, a: NaiveDate, b: NaiveDate) -> f64 {
+        let days = (a - b).num_days().abs() as f64;
+        self.day_sd.powi(2) * self.day_correlation.powf(days)
+    }
+}
+
+/// Why a fit failed.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum FitError {
+    /// A linear system had no answer.
+    #[error(transparent)]
+    Linear(#[from] LinearError),
+    /// The search did not settle.
+    #[error("the fit did not settle in {steps} steps")]
+    Unsettled {
+        /// Steps taken.
+        steps: usize,
+    },
+    /// A row has the wrong number of covariates.
+    #[error("draw {draw_id} has {found} covariates, not {wanted}")]
+    Covariates {
+        /// Which draw.
+        draw_id: String,
+        /// How many it has.
+        found: usize,
+        /// How many coefficients there are.
+        wanted: usize,
+    },
+}
+
+/// The fitted posterior: all that a prediction needs.
+#[derive(Debug, Clone)]
+pub struct Posterior {
+    pub(super) variances: Variances,
+    pub(super) trees: Vec<TreeFit>,
+    pub(super) shared: Shared,
+    /// Coefficients followed by shared effects, and their joint covariance.
+    pub(super) effects: Array1<f64>,
+    pub(super) covariance: Array2<f64>,
+    coefficients: usize,
+    log_evidence: f64,
+    log_likelihood: f64,
+    expected: Array1<f64>,
+    pull: Array1<f64>,
+}
+
+/// What is kept of one tree: its own rows, whitened by their own covariance.
+#[derive(Debug, Clone)]
+pub(super) struct TreeFit {
+    pub tree_id: String,
+    pub rows: Vec<usize>,
+    pub dates: Vec<NaiveDate>,
+    /// Square roots of the likelihood's curvatures.
+    pub weights: Array1<f64>,
+    /// Cholesky factor of `I + W^1/2 K W^1/2`.
+    pub factor: Array2<f64>,
+    /// Whitened covariates.
+    pub covariates: Array2<f64>,
+    /// The shared effects that these rows touch.
+    pub columns: Vec<usize>,
+    /// Whitened loading on them.
+    pub loadings: Array2<f64>,
+    /// Whitened residual.
+    pub left: Array1<f64>,
+}
+
+/// Effects shared between trees: one state per block, one per species, one per date.
+#[derive(Debug, Clone)]
+pub(super) struct Shared {
+    pub blocks: Vec<String>,
+    pub species: Vec<String>,
+    pub dates: Vec<NaiveDate>,
+    /// Lower factor of the dates' prior covariance.
+    pub date_factor: Array2<f64>,
+    /// Upper factor `U` of the prior precision `U^T U` of all states.
+    root: Array2<f64>,
+    precision: Array2<f64>,
+    ln_determinant: f64,
+}
+
+const MOST_STEPS: usize = 200;
+/// Smallest weight of a row, relative to a residual's: keeps working responses finite where the
+/// likelihood is flat; the maximum does not depend on it.
+const LEAST_WEIGHT: f64 = 1e-7;
+
+/// Fits coefficients and effects at given variances.
+///
+/// With no rows the posterior is the prior.
+///
+/// # Errors
+/// [`FitError`] where a row does not fit the coefficients, a coefficient without prior is not
+/// determined, or the search does not settle.
+pub fn fit(
+    rows: &[Row],
+    priors: &[CoefficientPrior],
+    variances: &Variances,
+) -> Result<Posterior, FitError> {
+    fit_near(rows, priors, variances, None)
+}
+
+/// [`fit`], searching from an earlier posterior of the same draws: quicker, same answer.
+///
+/// # Errors
+/// As [`fit`].
+pub fn fit_near(
+    rows: &[Row],
+    priors: &[CoefficientPrior],
+    variances: &Variances,
+    near: Option<&Posterior>,
+) -> Result<Posterior, FitError> {
+    let problem = Problem::new(rows, priors, variances)?;
+    let mut state = problem.start(near);
+    let mut step = problem.newton(&state)?;
+    for _ in 0..MOST_STEPS {
+        let (next, moved) = problem.improve(&state, &step.target);
+        let gain = next.objective - state.objective;
+        state = next;
+        step = problem.newton(&state)?;
+        if moved < 1e-9 && gain.abs() < 1e-10 * (1.0 + state.objective.abs()) {
+            return problem.finish(state, step);
+        }
+    }
+    Err(FitError::Unsettled { steps: MOST_STEPS })
+}
+
+struct Problem<'a> {
+    rows: &'a [Row],
+    priors: &'a [CoefficientPrior],
+    variances: Variances,
+    x: Array2<f64>,
+    /// Shared states of each row: its block, its species and its date.
+    states: Vec<[usize; 3]>,
+    groups: Vec<Group>,
+    shared: Shared,
+}
+
+/// The rows of one tree and their prior covariance.
+struct Group {
+    tree_id: String,
+    rows: Vec<usize>,
+    dates: Vec<NaiveDate>,
+    prior: Array2<f64>,
+}
+
+/// A point of the search. `pull` is `K^-1 v` for the tree effects `v`, which keeps the penalty
+/// finite however small a variance is.
+#[derive(Debug, Clone)]
+struct State {
+    expected: Array1<f64>,
+    pull: Array1<f64>,
+    effects: Array1<f64>,
+    objective: f64,
+}
+
+/// One Newton step: where it leads, and the algebra that the posterior needs.
+struct Step {
+    target: State,
+    trees: Vec<TreeFit>,
+    /// Factor of the shared states' precision given the coefficients.
+    shared_factor: Array2<f64>,
+    /// Shared states' loading on the coefficients, `H^-1 G`.
+    projected: Array2<f64>,
+    /// Factor of the coefficients' precision.
+    coefficient_factor: Array2<f64>,
+}
+
+impl<'a> Problem<'a> {
+    fn new(
+        rows: &'a [Row],
+        priors: &'a [CoefficientPrior],
+        variances: &Variances,
+    ) -> Result<Self, FitError> {
+        let wanted = priors.len();
+        if let Some(row) = rows.iter().find(|row| row.covariates.len() != wanted) {
+            let (draw_id, found) = (row.draw_id.clone(), row.covariates.len());
+            return Err(FitError::Covariates { draw_id, found, wanted });
+        }
+        let shared = Shared::new(rows, variances)?;
+        Ok(Self {
+            rows,
+            priors,
+            variances: *variances,
+            x: Array2::from_shape_fn((rows.len(), wanted), |(row, column)| {
+                rows[row].covariates[column]
+            }),
+            states: rows.iter().map(|row| shared.states(row)).collect(),
+            groups: groups(rows, variances),
+            shared,
+        })
+    }
+
+    fn start(&self, near: Option<&Posterior>) -> State {
+        let size = self.priors.len() + self.shared.len();
+        match near.filter(|near| near.pull.len() == self.rows.len() && near.effects.len() == size) {
+            Some(near) => {
+                let expected = self.expected(&near.effects, &near.pull);
+                self.valued(expected, near.pull.clone(), near.effects.clone())
+            }
+            None => {
+                let mut effects = Array1::zeros(size);
+                for (effect, prior) in effects.iter_mut().zip(self.priors) {
+                    *effect = prior.mean;
+                }
+                let pull = Array1::zeros(self.rows.len());
+                self.valued(self.expected(&effects, &pull), pull, effects)
+            }
+        }
+    }
+
+    /// Expected value of each row from all effects.
+    fn expected(&self, effects: &Array1<f64>, pull: &Array1<f64>) -> Array1<f64> {
+        let (coefficients, shared) = effects.view().split_at(Axis(0), self.priors.len());
+        let mut expected = self.x.dot(&coefficients);
+        for (row, states) in self.states.iter().enumerate() {
+            expected[row] += states.iter().map(|&state| shared[state]).sum::<f64>();
+        }
+        for group in &self.groups {
+            let effect = group.prior.dot(&pull.select(Axis(0), &group.rows));
+            for (&row, own) in group.rows.iter().zip(&effect) {
+                expected[row] += own;
+            }
+        }
+        expected
+    }
+
+    fn valued(&self, expected: Array1<f64>, pull: Array1<f64>, effects: Array1<f64>) -> State {
+        let mut state = State { expected, pull, effects, objective: 0.0 };
+        state.objective = self.log_likelihood(&state.expected) - self.penalty(&state);
+        state
+    }
+
+    fn slopes(&self, row: usize, expected: f64) -> Slopes {
+        self.rows[row].seen.slopes(self.variances.residual, expected, self.variances.scale)
+    }
+
+    fn log_likelihood(&self, expected: &Array1<f64>) -> f64 {
+        expected.iter().enumerate().map(|(row, &f)| self.slopes(row, f).value).sum()
+    }
+
+    fn penalty(&self, state: &State) -> f64 {
+        let p = self.priors.len();
+        let coefficients: f64 = self
+            .priors
+            .iter()
+            .zip(&state.effects)
+            .map(|(prior, b)| prior.precision() * (b - prior.mean).powi(2))
+            .sum();
+        let shared = self.shared.root.dot(&state.effects.slice(s![p..]));
+        let trees: f64 = self
+            .groups
+            .iter()
+            .map(|group| {
+                let pull = state.pull.select(Axis(0), &group.rows);
+                pull.dot(&group.prior.dot(&pull))
+            })
+            .sum();
+        0.5 * (coefficients + shared.dot(&shared) + trees)
+    }
+
+    /// The best point on the way from `from` to a Newton target, and how far it moved.
+    fn improve(&self, from: &State, target: &State) -> (State, f64) {
+        let mut share = 1.0;
+        loop {
+            let along = |a: &Array1<f64>, b: &Array1<f64>| a + &((b - a) * share);
+            let next = self.valued(
+                along(&from.expected, &target.expected),
+                along(&from.pull, &target.pull),
+                along(&from.effects, &target.effects),
+            );
+            let moved = (&next.expected - &from.expected)
+                .iter()
+                .chain(&(&next.effects - &from.effects))
+                .fold(0.0, |most: f64, d| most.max(d.abs()));
+            let slack = 1e-12 * (1.0 + from.objective.abs());
+            if next.objective >= from.objective - slack || moved < 1e-10 {
+                return (next, moved);
+            }
+            share *= 0.5;
+        }
+    }
+
+    fn newton(&self, state: &State) -> Result<Step, LinearError> {
+        let (n, p, q) = (self.rows.len(), self.priors.len(), self.shared.len());
+        let mut trees =
+            self.groups.iter().map(|group| self.whiten(group, state)).collect::<Result<Vec<_>, _>>()?;
+        let mut white = Array2::zeros((n + q + p, p + 1));
+        let mut precision = self.shared.precision.clone();
+        let mut cross = Array2::<f64>::zeros((q, p + 1));
+        let mut at = 0;
+        for tree in &trees {
+            let mut block = white.slice_mut(s![at..at + tree.rows.len(), ..]);
+            block.slice_mut(s![.., ..p]).assign(&tree.covariates);
+            block.column_mut(p).assign(&tree.left);
+            let gram = tree.loadings.t().dot(&tree.loadings);
+            let mixed = tree.loadings.t().dot(&block);
+            for (i, &a) in tree.columns.iter().enumerate() {
+                for (j, &b) in tree.columns.iter().enumerate() {
+                    precision[[a, b]] += gram[[i, j]];
+                }
+                let mut row = cross.row_mut(a);
+                row += &mixed.row(i);
+            }
+            at += tree.rows.len();
+        }
+        let shared_factor = linear::factor(&precision, "precision of shared effects")?;
+        let projected = linear::solve(&shared_factor, &cross);
+        let mut at = 0;
+        for tree in &trees {
+            let mut block = white.slice_mut(s![at..at + tree.rows.len(), ..]);
+            block -= &tree.loadings.dot(&projected.select(Axis(0), &tree.columns));
+            at += tree.rows.len();
+        }
+        white.slice_mut(s![n..n + q, ..]).assign(&-self.shared.root.dot(&projected));
+        for (j, prior) in self.priors.iter().enumerate() {
+            let root = prior.precision().sqrt();
+            white[[n + q + j, j]] = root;
+            white[[n + q + j, p]] = root * prior.mean;
+        }
+        let design = white.slice(s![.., ..p]).to_owned();
+        let coefficient_factor =
+            linear::factor(&design.t().dot(&design), "precision of the coefficients")?;
+        let coefficients = linear::least_squares(design, white.column(p).to_owned())?;
+        let shared = &projected.column(p) - &projected.slice(s![.., ..p]).dot(&coefficients);
+        let mut effects = Array1::zeros(p + q);
+        effects.slice_mut(s![..p]).assign(&coefficients);
+        effects.slice_mut(s![p..]).assign(&shared);
+        let target = self.target(&mut trees, effects);
+        let projected = projected.slice(s![.., ..p]).to_owned();
+        Ok(Step { target, trees, shared_factor, projected, coefficient_factor })
+    }
+
+    /// One tree's rows divided by the root of their own covariance, `(W^-1 + K)^1/2`; `left` is
+    /// the target until the effects are known.
+    fn whiten(&self, group: &Group, state: &State) -> Result<TreeFit, LinearError> {
+        let (m, p) = (group.rows.len(), self.priors.len());
+        let least = LEAST_WEIGHT / self.variances.scale.powi(2);
+        let slopes: Vec<Slopes> =
+            group.rows.iter().map(|&row| self.slopes(row, state.expected[row])).collect();
+        let weights: Array1<f64> = slopes.iter().map(|d| (-d.ff).max(least).sqrt()).collect();
+        let mut inner = Array2::eye(m);
+        for ((i, j), value) in inner.indexed_iter_mut() {
+            *value += weights[i] * group.prior[[i, j]] * weights[j];
+        }
+        let factor = linear::factor(&inner, "covariance of one tree's rows")?;
+        let mut columns: Vec<usize> = group.rows.iter().flat_map(|&row| self.states[row]).collect();
+        columns.sort_unstable();
+        columns.dedup();
+        let c = columns.len();
+        let mut scaled = Array2::zeros((m, p + c + 1));
+        for (i, &row) in group.rows.iter().enumerate() {
+            for j in 0..p {
+                scaled[[i, j]] = weights[i] * self.x[[row, j]];
+            }
+            for state in self.states[row] {
+                let column = columns.partition_point(|&c| c < state);
+                scaled[[i, p + column]] = weights[i];
+            }
+            scaled[[i, p + c]] = weights[i] * state.expected[row] + slopes[i].f / weights[i];
+        }
+        let white = linear::forward(&factor, &scaled);
+        Ok(TreeFit {
+            tree_id: group.tree_id.clone(),
+            rows: group.rows.clone(),
+            dates: group.dates.clone(),
+            weights,
+            factor,
+            covariates: white.slice(s![.., ..p]).to_owned(),
+            columns,
+            loadings: white.slice(s![.., p..p + c]).to_owned(),
+            left: white.column(p + c).to_owned(),
+        })
+    }
+
+    /// The point that the effects lead to; completes each tree's whitened residual.
+    fn target(&self, trees: &mut [TreeFit], effects: Array1<f64>) -> State {
+        let (coefficients, shared) = effects.view().split_at(Axis(0), self.priors.len());
+        let mut pull = Array1::zeros(self.rows.len());
+        for tree in trees.iter_mut() {
+            tree.left -= &tree.covariates.dot(&coefficients);
+            tree.left -= &tree.loadings.dot(&shared.select(Axis(0), &tree.columns));
+            for (&row, own) in tree.rows.iter().zip(&tree.pull()) {
+                pull[row] = *own;
+            }
+        }
+        self.valued(self.expected(&effects, &pull), pull, effects)
+    }
+
+    fn finish(&self, state: State, step: Step) -> Result<Posterior, FitError> {
+        let (p, q) = (self.priors.len(), self.shared.len());
+        let coefficient_covariance = linear::inverse(&step.coefficient_factor);
+        let carried = step.projected.dot(&coefficient_covariance);
+        let shared_covariance =
+            linear::inverse(&step.shared_factor) + carried.dot(&step.projected.t());
+        let mut covariance = Array2::zeros((p + q, p + q));
+        covariance.slice_mut(s![..p, ..p]).assign(&coefficient_covariance);
+        covariance.slice_mut(s![p.., p..]).assign(&shared_covariance);
+        covariance.slice_mut(s![p.., ..p]).assign(&-&carried);
+        covariance.slice_mut(s![..p, p..]).assign(&-carried.t().to_owned());
+        let trees: f64 = step.trees.iter().map(|tree| linear::ln_determinant(&tree.factor)).sum();
+        let priors: f64 =
+            self.priors.iter().map(CoefficientPrior::precision).filter(|l| *l > 0.0).map(f64::ln).sum();
+        let curvature = trees
+            + linear::ln_determinant(&step.shared_factor)
+            + self.shared.ln_determinant
+            + linear::ln_determinant(&step.coefficient_factor)
+            - priors;
+        Ok(Posterior {
+            variances: self.variances,
+            trees: step.trees,
+            shared: self.shared.clone(),
+            covariance,
+            coefficients: p,
+            log_evidence: state.objective - 0.5 * curvature,
+            log_likelihood: self.log_likelihood(&state.expected),
+            effects: state.effects,
+            expected: state.expected,
+            pull: state.pull,
+        })
+    }
+}
+
+impl TreeFit {
+    /// `K^-1 v` of the tree's own effects.
+    pub fn pull(&self) -> Array1<f64> {
+        let back = linear::backward(&self.factor, &linear::column(&self.left));
+        &back.column(0) * &self.weights
+    }
+
+    /// Whitened target before coefficients and shared effects are taken off.
+    pub fn left_before_effects(&self, effects: &Array1<f64>, coefficients: usize) -> Array1<f64> {
+        let (own, shared) = effects.view().split_at(Axis(0), coefficients);
+        &self.left
+            + &self.covariates.dot(&own)
+            + self.loadings.dot(&shared.select(Axis(0), &self.columns))
+    }
+}
+
+impl CoefficientPrior {
+    fn precision(&self) -> f64 {
+        self.sd.map_or(0.0, |sd| 1.0 / (sd * sd))
+    }
+}
+
+impl Posterior {
+    /// Coefficients, in the order of their priors.
+    pub fn coefficients(&self) -> Vec<f64> {
+        self.effects.slice(s![..self.coefficients]).to_vec()
+    }
+
+    /// Covariance of the coefficients.
+    pub fn coefficient_covariance(&self) -> Array2<f64> {
+        let p = self.coefficients;
+        self.covariance.slice(s![..p, ..p]).to_owned()
+    }
+
+    /// Laplace's approximation of the log marginal likelihood.
+    pub fn log_evidence(&self) -> f64 {
+        self.log_evidence
+    }
+
+    /// Log-likelihood of the rows at the fitted effects, without penalty.
+    pub fn log_likelihood(&self) -> f64 {
+        self.log_likelihood
+    }
+
+    /// Expected ln thirst of each row, as fitted.
+    pub fn expected(&self) -> &Array1<f64> {
+        &self.expected
+    }
+
+    /// The variances that it was fitted with.
+    pub fn variances(&self) -> &Variances {
+        &self.variances
+    }
+}
+
+impl Shared {
+    fn new(rows: &[Row], variances: &Variances) -> Result<Self, LinearError> {
+        let blocks = distinct(rows.iter().map(|row| row.block.clone()));
+        let species = distinct(rows.iter().map(|row| row.species.clone()));
+        let dates = distinct(rows.iter().map(|row| row.date));
+        let (b, s, d) = (blocks.len(), species.len(), dates.len());
+        let prior = Array2::from_shape_fn((d, d), |(i, j)| {
+            variances.day_covariance(dates[i], dates[j])
+        });
+        let date_factor = linear::factor(&prior, "covariance of the days")?;
+        let mut root = Array2::zeros((b + s + d, b + s + d));
+        for i in 0..b + s {
+            root[[i, i]] = 1.0 / if i < b { variances.block_sd } else { variances.species_sd };
+        }
+        let date_root = linear::forward(&date_factor, &Array2::eye(d));
+        root.slice_mut(s![b + s.., b + s..]).assign(&date_root);
+        Ok(Self {
+            precision: root.t().dot(&root),
+            ln_determinant: 2.0 * b as f64 * variances.block_sd.ln()
+                + 2.0 * s as f64 * variances.species_sd.ln()
+                + linear::ln_determinant(&date_factor),
+            root,
+            blocks,
+            species,
+            dates,
+            date_factor,
+        })
+    }
+
+    /// Where the dates begin among the states.
+    pub fn first_date(&self) -> usize {
+        self.blocks.len() + self.species.len()
+    }
+
+    fn len(&self) -> usize {
+        self.first_date() + self.dates.len()
+    }
+
+    fn states(&self, row: &Row) -> [usize; 3] {
+        let block = self.blocks.partition_point(|block| *block < row.block);
+        let species = self.species.partition_point(|species| *species < row.species);
+        let date = self.dates.partition_point(|date| *date < row.date);
+        [block, self.blocks.len() + species, self.first_date() + date]
+    }
+}
+
+fn distinct<T: Ord>(items: impl Iterator<Item = T>) -> Vec<T> {
+    items.collect::<std::collections::BTreeSet<T>>().into_iter().collect()
+}
+
+fn groups(rows: &[Row], variances: &Variances) -> Vec<Group> {
+    let mut order: Vec<usize> = (0..rows.len()).collect();
+    order.sort_by(|&a, &b| rows[a].tree_id.cmp(&rows[b].tree_id));
+    order
+        .chunk_by(|&a, &b| rows[a].tree_id == rows[b].tree_id)
+        .map(|members| {
+            let dates: Vec<NaiveDate> = members.iter().map(|&row| rows[row].date).collect();
+            let m = dates.len();
+            Group {
+                tree_id: rows[members[0]].tree_id.clone(),
+                rows: members.to_vec(),
+                prior: Array2::from_shape_fn((m, m), |(i, j)| {
+                    variances.tree_covariance(dates[i], dates[j])
+                }),
+                dates,
+            }
+        })
+        .collect()
+}

@@ -1,0 +1,7 @@
+//! The uptake model: from what was seen of past draws to how thirsty each tree will be.
+
+pub mod fit;
+pub mod likelihood;
+pub mod linear;
+pub mod observe;
+pub mod predict;

@@ -1,0 +1,209 @@
+//! From what was seen of a bag to what that says of the tree's thirst.
+//!
+//! With `C` the demand clock since the start and `V` the volume offered so far, uptake is
+//! `C exp(y)`. Wet at an instant means `C exp(y) < V`, which bounds `y` from above; empty means
+//! `C exp(y) >= V`, which bounds it from below; a volume read off the bag is the curve itself, with
+//! a reading error.
+
+use super::likelihood::Seen;
+use crate::demand::{Clock, ClockError};
+use crate::units::Millilitres;
+use crate::weather::Span;
+use chrono::{DateTime, Utc};
+
+/// Error of one volume read off a hanging bag, mL (judgement: half a mark of a bag marked every
+/// 50 mL).
+pub const READING_ERROR_ML: f64 = 25.0;
+/// A volume says something of the curve once this much has left the bag, mL; before that it is a
+/// bag seen wet.
+const LEAST_UPTAKE_ML: f64 = 2.0 * READING_ERROR_ML;
+
+/// What is known of one draw.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Sighting {
+    /// When fluid began to run.
+    pub started: DateTime<Utc>,
+    /// Volume loaded at the start.
+    pub charge: Millilitres,
+    /// Volumes added later.
+    pub refills: Vec<(DateTime<Utc>, Millilitres)>,
+    /// When the line was clamped shut.
+    pub pauses: Vec<Span>,
+    /// Last time somebody saw fluid.
+    pub last_wet: Option<DateTime<Utc>>,
+    /// First time somebody saw none.
+    pub first_empty: Option<DateTime<Utc>>,
+    /// Volumes read off the bag.
+    pub volumes: Vec<(DateTime<Utc>, Millilitres)>,
+    /// When a leak was seen: nothing from then on tells of the tree.
+    pub leaked: Option<DateTime<Utc>>,
+}
+
+/// Why a draw tells nothing.
+#[derive(Debug, Clone, Copy, PartialEq, thiserror::Error)]
+pub enum Silent {
+    /// It leaked before anything else was seen.
+    #[error("it leaked before it was looked at")]
+    Leaked,
+    /// Nobody looked at it after the start.
+    #[error("nobody looked at it")]
+    NotLookedAt,
+    /// No weather for the times at which it was looked at.
+    #[error("{0}")]
+    NoWeather(#[from] ClockError),
+    /// What was seen cannot all be true.
+    #[error(
+        "seen wet at {wet_clock:.2} and empty at {empty_clock:.2} demand-hours: between the two \
+         looks the line was shut, or the times are wrong"
+    )]
+    Contradiction {
+        /// Demand-hours at the last wet look.
+        wet_clock: f64,
+        /// Demand-hours at the first empty one.
+        empty_clock: f64,
+    },
+}
+
+impl Sighting {
+    /// What had been seen by `instant`: later looks are left out.
+    pub fn as_of(&self, instant: DateTime<Utc>) -> Sighting {
+        let seen = |at: &DateTime<Utc>| *at <= instant;
+        Sighting {
+            last_wet: self.last_wet.filter(seen),
+            first_empty: self.first_empty.filter(seen),
+            volumes: self.volumes.iter().filter(|(at, _)| seen(at)).copied().collect(),
+            refills: self.refills.iter().filter(|(at, _)| seen(at)).copied().collect(),
+            pauses: self.pauses.iter().filter(|pause| seen(&pause.from)).copied().collect(),
+            leaked: self.leaked.filter(seen),
+            ..*self
+        }
+    }
+
+    /// What it says of `ln thirst`.
+    ///
+    /// # Errors
+    /// [`Silent`] where it says nothing, with the reason.
+    pub fn seen(&self, clock: &Clock) -> Result<Seen, Silent> {
+        let before_leak = |at: &DateTime<Utc>| self.leaked.is_none_or(|leaked| *at < leaked);
+        let mut looks = Looks::new(self, clock);
+        for at in self.last_wet.iter().filter(|at| before_leak(at)) {
+            looks.wet(*at);
+        }
+        for at in self.first_empty.iter().filter(|at| before_leak(at)) {
+            looks.empty(*at);
+        }
+        for (at, left) in self.volumes.iter().filter(|(at, _)| before_leak(at)) {
+            looks.volume(*at, *left);
+        }
+        looks.told(self.leaked.is_some())
+    }
+
+    fn offered_ml(&self, at: DateTime<Utc>) -> f64 {
+        let added: f64 =
+            self.refills.iter().filter(|(when, _)| *when < at).map(|(_, ml)| ml.value()).sum();
+        self.charge.value() + added
+    }
+}
+
+/// The looks at one bag, gathered into bounds and readings.
+struct Looks<'a> {
+    draw: &'a Sighting,
+    clock: &'a Clock,
+    low: f64,
+    high: f64,
+    low_clock: f64,
+    high_clock: f64,
+    /// Sum of precisions, and of precision times reading.
+    precision: f64,
+    weighted: f64,
+    without_weather: Option<ClockError>,
+    looked: bool,
+}
+
+impl<'a> Looks<'a> {
+    fn new(draw: &'a Sighting, clock: &'a Clock) -> Self {
+        Self {
+            draw,
+            clock,
+            low: f64::NEG_INFINITY,
+            high: f64::INFINITY,
+            low_clock: 0.0,
+            high_clock: 0.0,
+            precision: 0.0,
+            weighted: 0.0,
+            without_weather: None,
+            looked: false,
+        }
+    }
+
+    /// Demand-hours at a look after the start; a look without weather behind it is set aside.
+    fn demand_hours(&mut self, at: DateTime<Utc>) -> Option<f64> {
+        if at <= self.draw.started {
+            return None;
+        }
+        self.looked = true;
+        match self.clock.between(self.draw.started, at, &self.draw.pauses) {
+            Ok(clock) if clock.value() > 0.0 => Some(clock.value()),
+            Ok(_) => None,
+            Err(error) => {
+                self.without_weather = Some(error);
+                None
+            }
+        }
+    }
+
+    fn wet(&mut self, at: DateTime<Utc>) {
+        if let Some(clock) = self.demand_hours(at) {
+            let bound = (self.draw.offered_ml(at) / clock).ln();
+            if bound < self.high {
+                (self.high, self.high_clock) = (bound, clock);
+            }
+        }
+    }
+
+    fn empty(&mut self, at: DateTime<Utc>) {
+        if let Some(clock) = self.demand_hours(at) {
+            let bound = (self.draw.offered_ml(at) / clock).ln();
+            if bound > self.low {
+                (self.low, self.low_clock) = (bound, clock);
+            }
+        }
+    }
+
+    fn volume(&mut self, at: DateTime<Utc>, left: Millilitres) {
+        if left.value() <= 0.0 {
+            return self.empty(at);
+        }
+        let gone_ml = self.draw.offered_ml(at) - left.value();
+        self.wet(at);
+        if let (Some(clock), true) = (self.demand_hours(at), gone_ml >= LEAST_UPTAKE_ML) {
+            let error = READING_ERROR_ML / gone_ml;
+            self.precision += error.powi(-2);
+            self.weighted += error.powi(-2) * (gone_ml / clock).ln();
+        }
+    }
+
+    fn told(self, leaked: bool) -> Result<Seen, Silent> {
+        let (low, high) = (self.low, self.high);
+        if low >= high {
+            let (wet_clock, empty_clock) = (self.high_clock, self.low_clock);
+            return Err(Silent::Contradiction { wet_clock, empty_clock });
+        }
+        if self.precision > 0.0 {
+            let centre = self.weighted / self.precision;
+            let error = self.precision.sqrt().recip();
+            // A reading error may put the centre a little outside what was seen; the sum over the
+            // error needs some of its mass inside.
+            let centre = centre.clamp(low - 3.0 * error, high + 3.0 * error);
+            return Ok(Seen::Measured { centre, error, low, high });
+        }
+        if low.is_finite() || high.is_finite() {
+            return Ok(Seen::Between { low, high });
+        }
+        Err(match self.without_weather {
+            Some(error) => Silent::NoWeather(error),
+            None if leaked => Silent::Leaked,
+            None => Silent::NotLookedAt,
+        })
+    }
+}
