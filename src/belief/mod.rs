@@ -6,6 +6,7 @@
 //! demand its charge asks for.
 
 mod finish;
+pub mod joint;
 pub(crate) mod law;
 
 pub use finish::{Belief, Course, Finish};

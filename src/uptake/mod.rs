@@ -5,3 +5,6 @@ pub mod likelihood;
 pub mod linear;
 pub mod observe;
 pub mod predict;
+pub mod learn;
+pub mod regress;
+pub mod model;

@@ -109,6 +109,14 @@ impl Series {
         Series { hours }
     }
 
+    /// The same spans with other values.
+    pub fn map_hours(&self, change: impl Fn(usize, &Hour) -> Hour) -> Series {
+        let same_span = |(index, hour): (usize, &Hour)| {
+            Hour { span: hour.span, ..change(index, hour) }
+        };
+        Series { hours: self.hours.iter().enumerate().map(same_span).collect() }
+    }
+
     /// Flags of every hour that shares time with `span`.
     pub fn flags(&self, span: Span) -> Flags {
         self.within(span).iter().fold(Flags::default(), |flags, hour| flags.union(hour.flags))
