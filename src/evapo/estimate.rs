@@ -85,9 +85,9 @@ pub fn shortwave_of_date(
 ///     elevation: Metres::new(0.0)?,
 /// };
 /// let noon = Span::hour_from("2026-06-21T11:00:00Z".parse()?);
-/// let sky = |cover| Ok(shortwave_from_cloud_cover(Percent::new(cover)?, place, noon).value());
-/// let (clear, covered) = (sky(0.0)?, sky(100.0)?);
-/// assert!((covered / clear - 0.25).abs() < 1e-12);
+/// let clear = shortwave_from_cloud_cover(Percent::new(0.0)?, place, noon);
+/// let covered = shortwave_from_cloud_cover(Percent::new(100.0)?, place, noon);
+/// assert!((covered.value() / clear.value() - 0.25).abs() < 1e-12);
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 pub fn shortwave_from_cloud_cover(cover: Percent, place: Place, span: Span) -> WattsPerSquareMetre {
