@@ -159,7 +159,8 @@ pub fn seasonal_correction_h(day: DayOfYear) -> f64 {
 ///
 /// `w = pi / 12 (t + Lon / 15 + Sc - 12)`, with `t` in UTC and `Lon` positive east
 ///
-/// FAO-56 chapter 3, eq. 31, whose `0.06667 (Lz - Lm)` is the same for a zone centred at 0.
+/// FAO-56 chapter 3, eq. 31, whose `0.06667 (Lz - Lm)` is the same for a zone centred at 0, with
+/// 1/15 rounded.
 ///
 /// ```
 /// # use xylocast::evapo::sun::{DayOfYear, solar_time_angle};
