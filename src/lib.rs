@@ -1,8 +1,9 @@
 //! xylocast: how long each infused tree will take to draw down its bag, from the weather.
 
 pub mod belief;
+pub mod demand;
+pub mod evapo;
 pub mod plan;
 pub mod units;
-pub mod weather;
-pub mod demand;
 pub mod uptake;
+pub mod weather;

@@ -90,6 +90,12 @@ quantities! {
     Millimetres, "water depth", "mm", -5.0, 500.0;
     /// Elevation above the sea, or another height.
     Metres, "elevation", "m", -430.0, 6000.0;
+    /// Change of vapour pressure with temperature: a slope, or the psychrometric constant.
+    KilopascalPerDegree, "slope", "kPa/degC", 0.0, 10.0;
+    /// A length of time, or a time of day, in hours.
+    Hours, "time", "h", 0.0, 25.0;
+    /// An angle.
+    Radians, "angle", "rad", -6.3, 6.3;
     /// Latitude, positive north.
     Latitude, "latitude", "deg", -90.0, 90.0;
     /// Longitude, positive east.
