@@ -41,10 +41,9 @@ impl Series {
     pub fn new(mut hours: Vec<Hour>) -> Result<Self, SeriesError> {
         hours.sort_by_key(|hour| hour.span.from);
         match hours.windows(2).find(|pair| pair[1].span.from < pair[0].span.to) {
-            Some(pair) => Err(SeriesError::Overlap {
-                first: pair[0].span.from,
-                second: pair[1].span.from,
-            }),
+            Some(pair) => {
+                Err(SeriesError::Overlap { first: pair[0].span.from, second: pair[1].span.from })
+            }
             None => Ok(Self { hours }),
         }
     }
