@@ -4,7 +4,7 @@
 use super::note::Note;
 use super::time::TimeFlaw;
 use super::{figure, listed};
-use chrono::{DateTime, FixedOffset};
+use chrono::{DateTime, FixedOffset, NaiveTime};
 use std::fmt;
 
 /// One thing that makes a file unreadable as it is.
@@ -55,6 +55,8 @@ pub enum FlawKind {
     // Files
     #[error("the file is missing; {remedy}")]
     FileMissing { remedy: &'static str },
+    #[error("there is no such folder; name the folder that holds grove.toml")]
+    NoSuchFolder,
     #[error("this is not a file; a plain file is needed under this name")]
     NotAFile,
     #[error("the file cannot be read: {reason}")]
@@ -138,6 +140,8 @@ pub enum FlawKind {
         figure(*.value), spaced(.unit), figure(*.limit), spaced(.unit)
     )]
     Above { value: f64, unit: &'static str, other: &'static str, limit: f64 },
+    #[error("{} is not after crew.day_starts {}; correct one of them", hm(.ends), hm(.starts))]
+    DayEndsFirst { starts: NaiveTime, ends: NaiveTime },
 
     // Trees and draws
     #[error(
@@ -175,23 +179,24 @@ pub enum FlawKind {
         earlier_place: String,
         later: DateTime<FixedOffset>,
     },
-    #[error("and the reading in row {first_row} tell two things of {}; keep one", rfc(.time))]
-    ReadingsDiffer { first_row: u64, time: DateTime<FixedOffset> },
+    #[error("this row and {other_place} tell two things of the bag at {}; keep one", rfc(.time))]
+    LooksDiffer { other_place: String, time: DateTime<FixedOffset> },
     #[error("'{state}' does not go with left_ml {}; leave one of the two empty", figure(*.left_ml))]
     StateDisagrees { state: &'static str, left_ml: f64 },
+    #[error("'refill' needs added_ml; write how much was added")]
+    RefillWithoutAmount,
     #[error("is for a row with state refill only; write the state, or leave added_ml empty")]
     AddedWithoutRefill,
     #[error("overlaps the pause in row {first_row} of the same draw; join the two")]
     PausesOverlap { first_row: u64 },
     #[error(
-        "the bag emptied between {} and {}, but a pause (pauses.csv row {pause_row}) held it shut \
-         all that time; correct the pause or the times",
+        "the bag emptied between {} and {}, but this pause held it shut all that time; correct the \
+         pause or the times",
         rfc(.last_wet), rfc(.first_empty)
     )]
     EmptiedWhileShut {
         last_wet: DateTime<FixedOffset>,
         first_empty: DateTime<FixedOffset>,
-        pause_row: u64,
     },
 
     // Weather
@@ -225,6 +230,10 @@ pub enum FlawKind {
 
 fn rfc(time: &DateTime<FixedOffset>) -> String {
     time.to_rfc3339_opts(chrono::SecondsFormat::Secs, false)
+}
+
+fn hm(time: &NaiveTime) -> String {
+    time.format("%H:%M").to_string()
 }
 
 fn spaced(unit: &str) -> String {

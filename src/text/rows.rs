@@ -284,9 +284,25 @@ fn read_rows(
 pub struct Ids(HashMap<String, u64>);
 
 impl Ids {
+    /// Number of ids.
+    pub fn len(&self) -> usize {
+        self.0.len()
+    }
+
+    /// Is there none?
+    pub fn is_empty(&self) -> bool {
+        self.0.is_empty()
+    }
+
     /// Does the file have this id?
     pub fn has(&self, id: &str) -> bool {
         self.0.contains_key(id)
+    }
+}
+
+impl<'i> FromIterator<&'i str> for Ids {
+    fn from_iter<I: IntoIterator<Item = &'i str>>(ids: I) -> Self {
+        Self(ids.into_iter().map(|id| (id.to_owned(), 0)).collect())
     }
 }
 

@@ -56,6 +56,8 @@ pub enum TimeFlaw {
     },
     #[error("'{text}' is not a date; write it as 2026-01-14")]
     Date { text: String },
+    #[error("'{text}' is not a day of the season; write it as 09-15 (every year) or 2026-09-15")]
+    SeasonDay { text: String },
     #[error("'{text}' is not a time of day; write it as 07:30")]
     TimeOfDay { text: String },
 }
