@@ -3,7 +3,10 @@
 pub mod belief;
 pub mod demand;
 pub mod evapo;
+pub mod grove;
 pub mod plan;
+pub mod store;
+pub mod text;
 pub mod units;
 pub mod uptake;
 pub mod weather;

@@ -5,8 +5,12 @@
 //! [`Span`] of UTC time; radiation and rain belong to the whole span, temperature and humidity are
 //! its means.
 
+mod cadence;
+mod forecast;
 mod hour;
+pub mod parse;
 mod series;
 
+pub use forecast::{Forecast, Forecasts};
 pub use hour::{Flag, Flags, Hour, Span};
 pub use series::{Gap, Series, SeriesError};

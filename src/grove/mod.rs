@@ -1,0 +1,203 @@
+//! A grove as a user brings it: settings, trees, draws with their readings, intended draws, and
+//! weather, from text to checked values.
+//!
+//! [`Grove::read`] takes the files of a grove folder as bytes, wherever they came from, and gives
+//! a whole grove or every flaw found; nothing is half-imported.
+
+mod assemble;
+mod draw;
+mod estimates;
+mod hang;
+mod history;
+mod season;
+mod settings;
+mod tree;
+
+pub use crate::text::{Flaw, FlawKind, Note, NoteKind, Refused};
+pub use assemble::{forecasts, observed};
+pub use draw::{DRAWS, Draw, PAUSES, Pause, READINGS, Reading, Seen};
+pub use hang::{FILE as HANG, Hang};
+pub use season::{Season, SeasonDay};
+pub use settings::{
+    Bag, Crew, FILE as SETTINGS, Label, LabelRate, RateOf, RatePer, Settings, Wishes,
+};
+pub use tree::{BLOCKS, Block, TREES, Tree};
+
+use crate::text::{Allowed, Findings, Ids, decode};
+use crate::units::Head;
+use crate::weather::parse::{self, FORECAST, OBSERVED};
+use crate::weather::{Forecasts, Series};
+use chrono_tz::Tz;
+use draw::DrawTexts;
+use std::collections::BTreeMap;
+
+/// Fewest ports of a tree.
+pub const LEAST_PORTS: u32 = 1;
+
+/// Most ports of a tree.
+pub const MOST_PORTS: u32 = 40;
+
+/// Smallest charge of a bag, mL.
+pub const SMALLEST_CHARGE_ML: f64 = 10.0;
+
+/// Files of a grove folder, those that must be there first.
+pub const FILES: [&str; 9] =
+    [SETTINGS, TREES, BLOCKS, DRAWS, READINGS, PAUSES, HANG, OBSERVED, FORECAST];
+
+const HEAD: Allowed = Allowed::new("m", Head::LOW, Head::HIGH).or_else(|value| {
+    if value > Head::HIGH { "if this is in cm, divide by 100" } else { "correct it" }
+});
+
+/// The files of a grove folder by their names inside it; what is not in [`FILES`] is passed over.
+pub type Files<'b> = BTreeMap<&'b str, &'b [u8]>;
+
+/// One place that is looked after, as its files tell it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Grove {
+    /// Place, crew, label, bag, season and wishes.
+    pub settings: Settings,
+    /// Blocks with seasons of their own.
+    pub blocks: Vec<Block>,
+    /// The trees.
+    pub trees: Vec<Tree>,
+    /// What was hung, in the order of the file.
+    pub draws: Vec<Draw>,
+    /// What is intended; none where there is no such file.
+    pub hang: Option<Vec<Hang>>,
+    /// Measured weather, gaps not yet bridged; no hours where there is no such file.
+    pub observed: Series,
+    /// Forecasts as issued.
+    pub forecasts: Forecasts,
+    /// What is to be told beside every result.
+    pub notes: Vec<Note>,
+}
+
+impl Grove {
+    /// Reads a grove from the bytes of its files.
+    ///
+    /// # Errors
+    /// [`Refused`] with every flaw in every file; `grove.toml` and `trees.csv` must be there.
+    pub fn read(files: &Files) -> Result<Self, Refused> {
+        let mut findings = Findings::default();
+        let parts = read_parts(files, &mut findings);
+        let (Some(parts), true) = (parts, findings.flaws.is_empty()) else {
+            return Err(Refused { flaws: findings.flaws });
+        };
+        let Parts { settings, blocks, trees, draws, hang, observed: hours, forecasts: issues } =
+            parts;
+        let observed = observed(&hours, &settings, &mut findings);
+        let forecasts = forecasts(&issues, &settings, &mut findings);
+        let notes = findings.notes;
+        Ok(Self { settings, blocks, trees, draws, hang, observed, forecasts, notes })
+    }
+
+    /// Reads intended draws that stand outside the grove folder; `file` is the name that messages
+    /// show.
+    ///
+    /// # Errors
+    /// [`Refused`] with every flaw in the file.
+    pub fn read_hang(&self, file: &str, bytes: &[u8]) -> Result<(Vec<Hang>, Vec<Note>), Refused> {
+        let mut findings = Findings::default();
+        let ids: Ids = self.trees.iter().map(|tree| tree.id.as_str()).collect();
+        let trees = (self.trees.as_slice(), &ids);
+        let hangs = decode(file, bytes, &mut findings)
+            .map(|text| hang::read_hang(file, text, trees, self.settings.zone, &mut findings))
+            .unwrap_or_default();
+        hold_to_bag(file, &hangs, &self.settings, &mut findings);
+        if findings.flaws.is_empty() {
+            Ok((hangs, findings.notes))
+        } else {
+            Err(Refused { flaws: findings.flaws })
+        }
+    }
+
+    /// The season of a tree's block, with the grove's where the block says nothing.
+    pub fn season(&self, tree: &Tree) -> Season {
+        let block = self.blocks.iter().find(|block| block.name == tree.block);
+        block.map_or(self.settings.season, |block| block.season.or(self.settings.season))
+    }
+}
+
+struct Parts {
+    settings: Settings,
+    blocks: Vec<Block>,
+    trees: Vec<Tree>,
+    draws: Vec<Draw>,
+    hang: Option<Vec<Hang>>,
+    observed: parse::RawSeries,
+    forecasts: Vec<parse::RawForecast>,
+}
+
+/// Every file is read, also where one before it is flawed, so that all flaws are told in one go.
+fn read_parts(files: &Files, findings: &mut Findings) -> Option<Parts> {
+    let settings = needed(files, SETTINGS, NO_SETTINGS, findings)
+        .and_then(|text| Settings::read(text, findings));
+    let zone = settings.as_ref().map_or(Tz::UTC, |settings| settings.zone);
+    let trees = needed(files, TREES, NO_TREES, findings);
+    let (trees, ids) =
+        trees.map(|text| tree::read_trees(text, zone, findings)).unwrap_or_default();
+    let mut file = |name: &'static str, findings: &mut Findings| {
+        files.get(name).and_then(|bytes| decode(name, bytes, findings))
+    };
+    let blocks = file(BLOCKS, findings)
+        .map(|text| tree::read_blocks(text, (&trees, &ids), zone, findings))
+        .unwrap_or_default();
+    let texts = DrawTexts {
+        draws: file(DRAWS, findings),
+        readings: file(READINGS, findings),
+        pauses: file(PAUSES, findings),
+    };
+    let draws = draw::read_draws(texts, (&trees, &ids), zone, findings);
+    let hang = file(HANG, findings)
+        .map(|text| hang::read_hang(HANG, text, (&trees, &ids), zone, findings));
+    let observed = file(OBSERVED, findings)
+        .map(|text| parse::parse_observed(text, zone, findings))
+        .unwrap_or_default();
+    let forecasts = file(FORECAST, findings)
+        .map(|text| parse::parse_forecast(text, zone, findings))
+        .unwrap_or_default();
+    let settings = settings?;
+    hold_to_bag(HANG, hang.as_deref().unwrap_or_default(), &settings, findings);
+    Some(Parts { settings, blocks, trees, draws, hang, observed, forecasts })
+}
+
+const NO_SETTINGS: &str =
+    "write at least name, time_zone, latitude_deg, longitude_deg and elevation_m into it";
+
+const NO_TREES: &str =
+    "write the columns tree_id, block, species, circumference_cm or dbh_cm, and ports into it";
+
+fn needed<'b>(
+    files: &Files<'b>,
+    name: &'static str,
+    remedy: &'static str,
+    findings: &mut Findings,
+) -> Option<&'b str> {
+    match files.get(name) {
+        Some(bytes) => decode(name, bytes, findings),
+        None => {
+            findings.flaw(name, None, None, FlawKind::FileMissing { remedy });
+            None
+        }
+    }
+}
+
+/// One draw is one bag: a charge that the bag in use cannot hold is told.
+fn hold_to_bag(file: &str, hangs: &[Hang], settings: &Settings, findings: &mut Findings) {
+    let capacity_ml = settings.bag.capacity.value();
+    if settings.defaulted.contains(&"bag.capacity_ml") {
+        return;
+    }
+    for hang in hangs.iter().filter(|hang| hang.charge.value() > capacity_ml) {
+        let charge_ml = hang.charge.value();
+        let kind = NoteKind::ChargeAboveCapacity { charge_ml, capacity_ml };
+        findings.note(Note::on_file(file, kind).at_row(hang.row).on_column("charge_ml"));
+    }
+}
+
+fn place_of(trees: &[Tree], id: &str) -> Option<usize> {
+    trees.iter().position(|tree| tree.id == id)
+}
+
+#[cfg(test)]
+mod tests;

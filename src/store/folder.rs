@@ -1,0 +1,139 @@
+//! A grove folder on disk: its files in, results out. All reading of text is `grove`'s.
+
+use crate::grove::{FILES, Flaw, FlawKind, Grove, Hang, Note, Refused};
+use std::ffi::OsString;
+use std::fs::{self, File, OpenOptions};
+use std::io::{self, ErrorKind, Read, Write};
+use std::path::{Path, PathBuf};
+
+/// Largest file that is read, in bytes.
+const LARGEST_FILE_BYTES: u64 = 256 * 1024 * 1024;
+
+/// Reads the grove in a folder. Optional files may be missing.
+///
+/// # Errors
+/// [`Refused`] with every flaw: files that cannot be read, and all that is wrong inside the others.
+pub fn read(folder: &Path) -> Result<Grove, Refused> {
+    if !folder.is_dir() {
+        let problem = FlawKind::NoSuchFolder;
+        return Err(flaw_of(&folder.display().to_string(), problem).into());
+    }
+    let mut contents: Vec<(&str, Vec<u8>)> = Vec::new();
+    let mut flaws = Vec::new();
+    for name in FILES {
+        match read_file(&folder.join(name)) {
+            Ok(Some(bytes)) => contents.push((name, bytes)),
+            Ok(None) => {}
+            Err(problem) => flaws.push(flaw_of(name, problem)),
+        }
+    }
+    let files = contents.iter().map(|(name, bytes)| (*name, bytes.as_slice())).collect();
+    match (Grove::read(&files), flaws.is_empty()) {
+        (read, true) => read,
+        (Ok(_), false) => Err(Refused { flaws }),
+        (Err(refused), false) => Err(Refused { flaws: with_others(flaws, refused.flaws) }),
+    }
+}
+
+/// A file that cannot be read is not missing: of its two flaws the first one is kept.
+fn with_others(mut flaws: Vec<Flaw>, others: Vec<Flaw>) -> Vec<Flaw> {
+    let told: Vec<String> = flaws.iter().map(|flaw| flaw.file.clone()).collect();
+    flaws.extend(others.into_iter().filter(|flaw| !told.contains(&flaw.file)));
+    flaws
+}
+
+/// Reads intended draws for a grove from a file anywhere.
+///
+/// # Errors
+/// [`Refused`] with every flaw in the file; it must be there.
+pub fn read_hang(file: &Path, grove: &Grove) -> Result<(Vec<Hang>, Vec<Note>), Refused> {
+    let name = file.display().to_string();
+    let missing = FlawKind::FileMissing { remedy: "name a file that is there" };
+    let bytes = read_file(file).and_then(|bytes| bytes.ok_or(missing));
+    let bytes = bytes.map_err(|problem| flaw_of(&name, problem))?;
+    grove.read_hang(&name, &bytes)
+}
+
+fn flaw_of(file: &str, problem: FlawKind) -> Flaw {
+    Flaw { file: file.to_owned(), row: None, column: None, problem }
+}
+
+/// A file's bytes; none where there is no file.
+fn read_file(path: &Path) -> Result<Option<Vec<u8>>, FlawKind> {
+    let unreadable = |error: io::Error| FlawKind::Unreadable { reason: error.to_string() };
+    let about = match fs::metadata(path) {
+        Ok(about) => about,
+        Err(error) if error.kind() == ErrorKind::NotFound => return Ok(None),
+        Err(error) => return Err(unreadable(error)),
+    };
+    // Opening a pipe would wait for ever.
+    if !about.is_file() {
+        return Err(FlawKind::NotAFile);
+    }
+    let too_large = |bytes| Err(FlawKind::TooLarge { bytes, most: LARGEST_FILE_BYTES });
+    if about.len() > LARGEST_FILE_BYTES {
+        return too_large(about.len());
+    }
+    let mut bytes = Vec::new();
+    let file = File::open(path).map_err(unreadable)?;
+    let read = file.take(LARGEST_FILE_BYTES + 1).read_to_end(&mut bytes).map_err(unreadable)?;
+    if read as u64 > LARGEST_FILE_BYTES {
+        return too_large(read as u64);
+    }
+    Ok(Some(bytes))
+}
+
+/// Writes a file whole or not at all: whoever reads it sees the old bytes or the new ones, also
+/// after a crash at any moment. The folder must be there.
+///
+/// # Errors
+/// Those of the file system; the old file is untouched then.
+pub fn write_atomically(path: &Path, bytes: &[u8]) -> io::Result<()> {
+    let (temporary, mut file) = create_beside(path)?;
+    let written = write_and_sync(&mut file, path, bytes).and_then(|()| fs::rename(&temporary, path));
+    if let Err(error) = written {
+        let _ = fs::remove_file(&temporary);
+        return Err(error);
+    }
+    sync_folder(path)
+}
+
+/// A new file in the folder of `path`: a rename is atomic within one file system only.
+fn create_beside(path: &Path) -> io::Result<(PathBuf, File)> {
+    let Some(name) = path.file_name() else {
+        return Err(io::Error::new(ErrorKind::InvalidInput, "the path names no file"));
+    };
+    for attempt in 0..1000_u32 {
+        let mut hidden = OsString::from(".");
+        hidden.push(name);
+        hidden.push(format!(".{}-{attempt}.part", std::process::id()));
+        let temporary = path.with_file_name(hidden);
+        match OpenOptions::new().write(true).create_new(true).open(&temporary) {
+            Ok(file) => return Ok((temporary, file)),
+            Err(error) if error.kind() == ErrorKind::AlreadyExists => {}
+            Err(error) => return Err(error),
+        }
+    }
+    Err(io::Error::new(ErrorKind::AlreadyExists, "too many unfinished files in the folder"))
+}
+
+fn write_and_sync(file: &mut File, path: &Path, bytes: &[u8]) -> io::Result<()> {
+    if let Ok(old) = fs::metadata(path) {
+        file.set_permissions(old.permissions())?;
+    }
+    file.write_all(bytes)?;
+    file.sync_all()
+}
+
+/// The new name must reach the disk too. Not every system can open a folder.
+fn sync_folder(path: &Path) -> io::Result<()> {
+    let parent = path.parent().filter(|parent| !parent.as_os_str().is_empty());
+    match File::open(parent.unwrap_or(Path::new("."))) {
+        Ok(folder) if cfg!(unix) => folder.sync_all(),
+        _ => Ok(()),
+    }
+}
+
+#[cfg(test)]
+#[path = "folder_tests.rs"]
+mod tests;

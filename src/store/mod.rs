@@ -1,0 +1,5 @@
+//! What is kept on disk, and how it comes in and goes out.
+
+pub mod folder;
+
+pub use folder::{read, read_hang, write_atomically};

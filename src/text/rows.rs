@@ -1,0 +1,688 @@
+//! A small reader of tables: a header with columns required, optional and unknown, rows that know
+//! their line, and cells that turn into values or flaws.
+
+use super::flaw::{Findings, FlawKind};
+use super::note::{Note, NoteKind};
+use super::time::{read_date, read_time};
+use super::{figure, shown};
+use chrono::{DateTime, NaiveDate, Utc};
+use chrono_tz::Tz;
+use std::collections::{HashMap, HashSet};
+
+/// Longest id, in characters.
+const LONGEST_ID: usize = 64;
+
+/// Marks that stations write where they measured nothing.
+const SENTINELS: [f64; 10] =
+    [9999.0, 999.0, 99.9, 99.0, 9999.9, 999.9, 99.99, 6999.0, 7999.0, 99999.0];
+
+/// The columns that a file may have.
+#[derive(Debug, Clone, Copy)]
+pub struct Columns {
+    /// Each must be there.
+    pub required: &'static [&'static str],
+    /// At least one of each group must be there.
+    pub one_of: &'static [&'static [&'static str]],
+    /// May be there.
+    pub optional: &'static [&'static str],
+}
+
+impl Columns {
+    fn known(&self) -> HashSet<&'static str> {
+        let groups = self.one_of.iter().copied().flatten();
+        self.required.iter().chain(groups).chain(self.optional).copied().collect()
+    }
+}
+
+/// What a number in a cell may be.
+#[derive(Debug, Clone, Copy)]
+pub struct Allowed {
+    /// Unit, as printed; empty for a bare number.
+    pub unit: &'static str,
+    /// Lowest value.
+    pub low: f64,
+    /// Highest value.
+    pub high: f64,
+    /// What to do about a value outside.
+    pub remedy: fn(f64) -> &'static str,
+}
+
+impl Allowed {
+    /// A range with the plain remedy.
+    pub const fn new(unit: &'static str, low: f64, high: f64) -> Self {
+        Self { unit, low, high, remedy: |_| "correct the value or its unit" }
+    }
+
+    /// The same with a remedy that knows the likely slip.
+    pub const fn or_else(self, remedy: fn(f64) -> &'static str) -> Self {
+        Self { remedy, ..self }
+    }
+
+    /// The flaw of a value outside the range; none inside it.
+    pub fn flaw(&self, value: f64) -> Option<FlawKind> {
+        let Self { unit, low, high, remedy } = *self;
+        if (low..=high).contains(&value) {
+            None
+        } else if !value.is_finite() {
+            Some(FlawKind::NotFinite { text: figure(value) })
+        } else if SENTINELS.contains(&value.abs()) {
+            Some(FlawKind::Sentinel { value, unit, low, high })
+        } else {
+            Some(FlawKind::OutOfRange { value, unit, low, high, remedy: remedy(value) })
+        }
+    }
+}
+
+/// Bytes as UTF-8 text, without a byte-order mark.
+pub fn decode<'b>(file: &str, bytes: &'b [u8], findings: &mut Findings) -> Option<&'b str> {
+    match std::str::from_utf8(bytes) {
+        Ok(text) => Some(text.strip_prefix('\u{feff}').unwrap_or(text)),
+        Err(error) => {
+            let at = error.valid_up_to();
+            let row = Lines::default().line_at(&bytes[..at], at);
+            let problem = FlawKind::NotUtf8 { byte: at + 1, value: bytes[at] };
+            findings.flaw(file, Some(row), None, problem);
+            None
+        }
+    }
+}
+
+/// Counts lines as an editor does: a line ends in LF, CRLF or CR.
+#[derive(Default)]
+struct Lines {
+    counted_to: usize,
+    ended: u64,
+}
+
+impl Lines {
+    /// Line, from 1, that the byte at `offset` stands in; offsets must not go back.
+    fn line_at(&mut self, bytes: &[u8], offset: usize) -> u64 {
+        for at in self.counted_to..offset {
+            let lone_cr = bytes[at] == b'\r' && bytes.get(at + 1) != Some(&b'\n');
+            self.ended += u64::from(bytes[at] == b'\n' || lone_cr);
+        }
+        self.counted_to = self.counted_to.max(offset);
+        self.ended + 1
+    }
+}
+
+struct Row {
+    line: u64,
+    cells: csv::StringRecord,
+}
+
+/// A file's rows under its header.
+pub struct Table {
+    file: String,
+    columns: HashMap<String, usize>,
+    rows: Vec<Row>,
+}
+
+impl Table {
+    /// Reads a table; a byte-order mark, LF and CRLF are accepted, blanks around cells dropped.
+    ///
+    /// Unknown columns give one note, rows without any value another. None where the header is
+    /// flawed, since no row can be read then; flawed rows are left out, and named in `findings`.
+    pub fn read(
+        file: &str,
+        text: &str,
+        columns: &Columns,
+        findings: &mut Findings,
+    ) -> Option<Self> {
+        let text = text.strip_prefix('\u{feff}').unwrap_or(text);
+        let mut records = records(text);
+        let header = match records.next() {
+            Some((_, header, _)) if header.iter().any(|name| !name.is_empty()) => header,
+            _ => {
+                findings.flaw(file, None, None, FlawKind::NoHeader);
+                return None;
+            }
+        };
+        let columns = read_header(file, &header, columns, findings)?;
+        let rows = read_rows(file, header.len(), records, findings);
+        Some(Self { file: file.to_owned(), columns, rows })
+    }
+
+    /// Is there a column of this name?
+    pub fn has(&self, column: &str) -> bool {
+        self.columns.contains_key(column)
+    }
+
+    /// Is there a column of this name with a value in any row?
+    pub fn has_values(&self, column: &str) -> bool {
+        self.columns
+            .get(column)
+            .is_some_and(|&at| self.rows.iter().any(|row| !row.cells[at].is_empty()))
+    }
+
+    /// Number of rows.
+    pub fn len(&self) -> usize {
+        self.rows.len()
+    }
+
+    /// Has it no row?
+    pub fn is_empty(&self) -> bool {
+        self.rows.is_empty()
+    }
+
+    /// Every row that `read` makes something of. Times without offset are read in `zone`, and one
+    /// note counts them.
+    pub fn each<T>(
+        &self,
+        zone: Tz,
+        findings: &mut Findings,
+        mut read: impl FnMut(&mut Cells) -> Option<T>,
+    ) -> Vec<T> {
+        let (mut values, mut without_offset) = (Vec::with_capacity(self.rows.len()), 0);
+        for row in &self.rows {
+            let mut cells = Cells { table: self, row, zone, findings, without_offset: 0 };
+            values.extend(read(&mut cells));
+            without_offset += cells.without_offset;
+        }
+        if without_offset > 0 {
+            let kind = NoteKind::OffsetFromZone { count: without_offset, zone: zone.name() };
+            findings.note(Note::on_file(&self.file, kind));
+        }
+        values
+    }
+}
+
+/// Records with the line that each starts in and the number of lines that it runs over.
+fn records(text: &str) -> impl Iterator<Item = (u64, csv::StringRecord, u64)> + '_ {
+    let mut reader = csv::ReaderBuilder::new()
+        .has_headers(false)
+        .flexible(true)
+        .trim(csv::Trim::All)
+        .from_reader(text.as_bytes());
+    let mut lines = Lines::default();
+    std::iter::from_fn(move || {
+        let mut record = csv::StringRecord::new();
+        // Reading from text in memory can fail neither in I/O nor in UTF-8.
+        if !reader.read_record(&mut record).unwrap_or(false) {
+            return None;
+        }
+        let bytes = text.as_bytes();
+        let offset =
+            |byte: u64| usize::try_from(byte).map_or(bytes.len(), |at| at.min(bytes.len()));
+        let start = record.position().map_or(0, |position| offset(position.byte()));
+        let end = offset(reader.position().byte());
+        // The reader leaves the LF of a CRLF, and empty lines, at the head of the next record.
+        let blank = |byte: &&u8| matches!(byte, b'\r' | b'\n');
+        let start = start + bytes[start..].iter().take_while(blank).count();
+        let first = lines.line_at(bytes, start);
+        let own = &bytes[start..end.max(start)];
+        let inner = own.iter().rposition(|byte| !blank(&byte)).map_or(0, |last| last + 1);
+        let spanned = 1 + own[..inner].iter().filter(|&&byte| byte == b'\n').count() as u64;
+        Some((first, record, spanned))
+    })
+}
+
+fn read_header(
+    file: &str,
+    header: &csv::StringRecord,
+    columns: &Columns,
+    findings: &mut Findings,
+) -> Option<HashMap<String, usize>> {
+    let mut places: HashMap<String, usize> = HashMap::new();
+    let flaws_before = findings.flaws.len();
+    for (at, name) in header.iter().enumerate().filter(|(_, name)| !name.is_empty()) {
+        if let Some(first) = places.insert(name.to_owned(), at) {
+            let problem = FlawKind::DuplicateColumn { first: first + 1, second: at + 1 };
+            findings.flaw(file, Some(1), Some(&shown(name)), problem);
+        }
+    }
+    let lone = (header.len() == 1).then(|| header[0].chars().find(|c| matches!(c, ';' | '\t')));
+    if let Some(Some(separator)) = lone {
+        findings.flaw(file, Some(1), None, FlawKind::WrongSeparator { separator });
+        return None;
+    }
+    let found = || header.iter().map(shown).collect::<Vec<_>>();
+    for name in columns.required.iter().filter(|&&name| !places.contains_key(name)) {
+        findings.flaw(file, None, Some(name), FlawKind::MissingColumn { found: found() });
+    }
+    for &wanted in columns.one_of {
+        if !wanted.iter().any(|&name| places.contains_key(name)) {
+            findings.flaw(file, None, None, FlawKind::MissingOneOf { wanted, found: found() });
+        }
+    }
+    let known = columns.known();
+    let unknown = header.iter().enumerate().filter(|(_, name)| !known.contains(name));
+    let names: Vec<String> = unknown
+        .map(|(at, name)| if name.is_empty() { format!("column {}", at + 1) } else { shown(name) })
+        .collect();
+    if !names.is_empty() {
+        findings.note(Note::on_file(file, NoteKind::UnknownColumns { names }));
+    }
+    (findings.flaws.len() == flaws_before).then_some(places)
+}
+
+fn read_rows(
+    file: &str,
+    expected: usize,
+    records: impl Iterator<Item = (u64, csv::StringRecord, u64)>,
+    findings: &mut Findings,
+) -> Vec<Row> {
+    let (mut rows, mut blank) = (Vec::new(), 0);
+    for (line, cells, lines) in records {
+        if cells.iter().all(str::is_empty) {
+            blank += 1;
+        } else if cells.len() == expected {
+            rows.push(Row { line, cells });
+        } else {
+            let problem = FlawKind::Ragged { expected, found: cells.len(), lines };
+            findings.flaw(file, Some(line), None, problem);
+        }
+    }
+    if blank > 0 {
+        findings.note(Note::on_file(file, NoteKind::BlankRows { count: blank }));
+    }
+    rows
+}
+
+/// Ids of a file with the row of each, flawed rows included, so that one flaw does not bring others.
+#[derive(Debug, Clone, Default)]
+pub struct Ids(HashMap<String, u64>);
+
+impl Ids {
+    /// Number of ids.
+    pub fn len(&self) -> usize {
+        self.0.len()
+    }
+
+    /// Is there none?
+    pub fn is_empty(&self) -> bool {
+        self.0.is_empty()
+    }
+
+    /// Does the file have this id?
+    pub fn has(&self, id: &str) -> bool {
+        self.0.contains_key(id)
+    }
+}
+
+impl<'i> FromIterator<&'i str> for Ids {
+    fn from_iter<I: IntoIterator<Item = &'i str>>(ids: I) -> Self {
+        Self(ids.into_iter().map(|id| (id.to_owned(), 0)).collect())
+    }
+}
+
+/// One row's cells, read one by one. A cell that cannot be is told in the findings and read as
+/// none.
+pub struct Cells<'t> {
+    table: &'t Table,
+    row: &'t Row,
+    zone: Tz,
+    findings: &'t mut Findings,
+    without_offset: usize,
+}
+
+impl Cells<'_> {
+    /// Line of the row, as an editor numbers it.
+    pub fn line(&self) -> u64 {
+        self.row.line
+    }
+
+    /// A flaw of this row.
+    pub fn flaw(&mut self, column: Option<&str>, problem: FlawKind) {
+        self.findings.flaw(&self.table.file, Some(self.row.line), column, problem);
+    }
+
+    /// A note on this row.
+    pub fn note(&mut self, column: &str, kind: NoteKind) {
+        let note = Note::on_file(&self.table.file, kind).at_row(self.row.line).on_column(column);
+        self.findings.note(note);
+    }
+
+    /// Has the cell a value?
+    pub fn has(&self, column: &str) -> bool {
+        self.cell(column).is_some()
+    }
+
+    /// Free text, as it stands.
+    pub fn text(&self, column: &str) -> Option<String> {
+        self.cell(column).map(str::to_owned)
+    }
+
+    /// An id: up to 64 characters, none of them a control character. Empty is a flaw.
+    pub fn id(&mut self, column: &str) -> Option<String> {
+        let text = self.required(column)?.to_owned();
+        if let Some(control) = text.chars().find(|letter| letter.is_control()) {
+            let code = u32::from(control);
+            self.flaw(Some(column), FlawKind::ControlCharacter { text: shown(&text), code });
+            None
+        } else if text.chars().count() > LONGEST_ID {
+            let problem = FlawKind::TooLong { text: shown(&text), most: LONGEST_ID };
+            self.flaw(Some(column), problem);
+            None
+        } else {
+            Some(text)
+        }
+    }
+
+    /// An id that no row before has.
+    pub fn new_id(&mut self, column: &str, ids: &mut Ids) -> Option<String> {
+        let id = self.id(column)?;
+        if let Some(&first_row) = ids.0.get(&id) {
+            self.flaw(Some(column), FlawKind::Duplicate { text: id, first_row });
+            return None;
+        }
+        ids.0.insert(id.clone(), self.row.line);
+        Some(id)
+    }
+
+    /// An id that another file must have.
+    pub fn known_id(&mut self, column: &str, ids: &Ids, wanted_in: &'static str) -> Option<String> {
+        let id = self.id(column)?;
+        if ids.has(&id) {
+            return Some(id);
+        }
+        self.flaw(Some(column), FlawKind::Unknown { text: id, wanted_in });
+        None
+    }
+
+    /// A number within a range, none where the cell is empty.
+    pub fn number(&mut self, column: &str, allowed: &Allowed) -> Option<f64> {
+        let value = self.finite(column)?;
+        match allowed.flaw(value) {
+            None => Some(value),
+            Some(problem) => {
+                self.flaw(Some(column), problem);
+                None
+            }
+        }
+    }
+
+    /// A number within a range; empty is a flaw.
+    pub fn required_number(&mut self, column: &str, allowed: &Allowed) -> Option<f64> {
+        self.required(column)?;
+        self.number(column, allowed)
+    }
+
+    /// A whole number within a range, none where the cell is empty.
+    pub fn whole(&mut self, column: &str, unit: &'static str, low: u32, high: u32) -> Option<u32> {
+        let value = self.number(column, &Allowed::new(unit, low.into(), high.into()))?;
+        if value.fract() != 0.0 {
+            self.flaw(Some(column), FlawKind::NotWhole { value, low, high });
+            return None;
+        }
+        Some(value as u32)
+    }
+
+    /// A whole number within a range; empty is a flaw.
+    pub fn required_whole(
+        &mut self,
+        column: &str,
+        unit: &'static str,
+        low: u32,
+        high: u32,
+    ) -> Option<u32> {
+        self.required(column)?;
+        self.whole(column, unit, low, high)
+    }
+
+    /// One of a few words, none where the cell is empty.
+    pub fn word(&mut self, column: &str, allowed: &'static [&'static str]) -> Option<&'static str> {
+        let text = self.cell(column)?;
+        let word = allowed.iter().find(|&&word| word == text).copied();
+        if word.is_none() {
+            let problem = FlawKind::NotOneOf { text: shown(text), allowed };
+            self.flaw(Some(column), problem);
+        }
+        word
+    }
+
+    /// A time, none where the cell is empty.
+    pub fn time(&mut self, column: &str) -> Option<DateTime<Utc>> {
+        match read_time(self.cell(column)?, self.zone) {
+            Ok(time) => {
+                self.without_offset += usize::from(!time.has_offset);
+                Some(time.at)
+            }
+            Err(flaw) => {
+                self.flaw(Some(column), flaw.into());
+                None
+            }
+        }
+    }
+
+    /// A time; empty is a flaw.
+    pub fn required_time(&mut self, column: &str) -> Option<DateTime<Utc>> {
+        self.required(column)?;
+        self.time(column)
+    }
+
+    /// A date, none where the cell is empty.
+    pub fn date(&mut self, column: &str) -> Option<NaiveDate> {
+        match read_date(self.cell(column)?) {
+            Ok(date) => Some(date),
+            Err(flaw) => {
+                self.flaw(Some(column), flaw.into());
+                None
+            }
+        }
+    }
+
+    fn cell(&self, column: &str) -> Option<&str> {
+        let text = &self.row.cells[*self.table.columns.get(column)?];
+        (!text.is_empty()).then_some(text)
+    }
+
+    fn required(&mut self, column: &str) -> Option<&str> {
+        if !self.has(column) {
+            self.flaw(Some(column), FlawKind::Empty);
+        }
+        self.cell(column)
+    }
+
+    fn finite(&mut self, column: &str) -> Option<f64> {
+        let text = self.cell(column)?;
+        let problem = match text.parse::<f64>() {
+            Ok(value) if value.is_finite() => return Some(value),
+            Ok(_) => FlawKind::NotFinite { text: shown(text) },
+            Err(_) => FlawKind::NotANumber { text: shown(text), remedy: number_remedy(text) },
+        };
+        self.flaw(Some(column), problem);
+        None
+    }
+}
+
+fn number_remedy(text: &str) -> &'static str {
+    let digits_and = |marks: &str| text.chars().all(|c| c.is_ascii_digit() || marks.contains(c));
+    let missing = ["na", "n/a", "null", "none", "-", "--", "missing"];
+    if missing.contains(&text.to_lowercase().as_str()) {
+        "; leave the cell empty where nothing was measured"
+    } else if text.contains(',') && digits_and(",.+-") {
+        "; write the decimal mark as a point, and no mark between thousands"
+    } else if text.starts_with(|c: char| c.is_ascii_digit() || "+-.".contains(c)) {
+        "; write digits only, the unit is in the column's name"
+    } else {
+        "; write digits only"
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    const COLUMNS: Columns =
+        Columns { required: &["id", "n"], one_of: &[&["x", "y"]], optional: &["note", "at"] };
+
+    fn read(text: &str) -> (Vec<(u64, Option<String>, Option<f64>)>, Findings) {
+        let mut findings = Findings::default();
+        let rows = Table::read("t.csv", text, &COLUMNS, &mut findings).map(|table| {
+            table.each(Tz::UTC, &mut findings, |row| {
+                Some((row.line(), row.id("id"), row.number("n", &Allowed::new("m", -1e6, 1e6))))
+            })
+        });
+        (rows.unwrap_or_default(), findings)
+    }
+
+    fn flaws(text: &str) -> Vec<String> {
+        read(text).1.flaws.iter().map(ToString::to_string).collect()
+    }
+
+    fn lines(text: &str) -> Vec<u64> {
+        read(text).0.iter().map(|row| row.0).collect()
+    }
+
+    #[test]
+    fn lines_are_those_of_an_editor() {
+        assert_eq!(lines("id,n,x\na,1,\nb,2,\n"), [2, 3]);
+        assert_eq!(lines("id,n,x\r\na,1,\r\nb,2,\r\n"), [2, 3]);
+        assert_eq!(lines("\u{feff}id,n,x\r\na,1,\r\n\r\n\r\nb,2,"), [2, 5]);
+        assert_eq!(lines("id,n,x,note\na,1,,\"two\nlines\"\nb,2,,\n"), [2, 4]);
+        assert_eq!(lines("id,n,x,note\r\na,1,,\"two\r\nlines\"\r\nb,2,,\r\n"), [2, 4]);
+        assert_eq!(lines("id,n,x\ra,1,\rb,2,\r"), [2, 3]);
+    }
+
+    #[test]
+    fn header_only_is_a_table_without_rows() {
+        assert_eq!(read("id,n,x\n"), (vec![], Findings::default()));
+        assert_eq!(read("\u{feff}id,n,x\r\n"), (vec![], Findings::default()));
+    }
+
+    #[test]
+    fn header_flaws_name_what_is_there() {
+        assert_eq!(flaws(""), ["t.csv: the file is empty; its first line must name the columns"]);
+        assert_eq!(
+            flaws("id,z\n"),
+            [
+                "t.csv: n is missing: add this column (columns found: id, z)",
+                "t.csv: one of the columns x, y is needed and none is there (columns found: id, z)",
+            ]
+        );
+        assert_eq!(
+            flaws("id,n,x,n\n"),
+            ["t.csv row 1: n stands twice in the header (columns 2 and 4); keep one"]
+        );
+        assert_eq!(
+            flaws("id;n;x\n"),
+            ["t.csv row 1: the columns are separated by ';'; save the file with commas"]
+        );
+    }
+
+    #[test]
+    fn unknown_columns_and_blank_rows_are_told_once() {
+        let (rows, findings) = read("id,n,x,colour,\na,1,,red,\n,,,,\nb,2,,blue,\n");
+        assert_eq!(rows.len(), 2);
+        let notes: Vec<String> = findings.notes.iter().map(ToString::to_string).collect();
+        assert_eq!(
+            notes,
+            [
+                "t.csv: columns not known here are kept aside: colour, column 5",
+                "t.csv: rows without any value passed over: 1",
+            ]
+        );
+        assert!(findings.flaws.is_empty());
+    }
+
+    #[test]
+    fn ragged_rows_are_refused() {
+        assert_eq!(
+            flaws("id,n,x,note\na,1\nb,2,,\"open\nc,3,,\n"),
+            ["t.csv row 2: the row has 2 cells where the header has 4; fill or remove cells, \
+                 and put quotes around text with commas",]
+        );
+        assert_eq!(
+            flaws("id,n,x,note\nb,2,\"open\nc,3,,\n"),
+            ["t.csv row 2: the row has 3 cells where the header has 4 and runs over 2 lines (is \
+                 a quote left open?); fill or remove cells, and put quotes around text with commas",]
+        );
+    }
+
+    #[test]
+    fn numbers_must_be_finite_and_plain() {
+        let flaw = |cell: &str| flaws(&format!("id,n,x\na,{cell},\n")).join("|");
+        let finite = |cell| {
+            format!(
+                "t.csv row 2: n '{cell}' is not a finite number; leave the cell empty where \
+                 nothing was measured"
+            )
+        };
+        for cell in ["NaN", "inf", "-inf", "1e400", "infinity"] {
+            assert_eq!(flaw(cell), finite(cell));
+        }
+        assert_eq!(
+            flaw("\"12,5\""),
+            "t.csv row 2: n '12,5' is not a number; write the decimal mark as a point, and no mark \
+             between thousands"
+        );
+        assert_eq!(
+            flaw("NA"),
+            "t.csv row 2: n 'NA' is not a number; leave the cell empty where nothing was measured"
+        );
+        assert_eq!(
+            flaw("12 m"),
+            "t.csv row 2: n '12 m' is not a number; write digits only, the unit is in the column's \
+             name"
+        );
+        assert_eq!(
+            flaw("-9999999"),
+            "t.csv row 2: n -9999999 m is outside -1000000 to 1000000 m; correct the value or its \
+             unit"
+        );
+        assert_eq!(flaw(""), "");
+    }
+
+    #[test]
+    fn a_value_that_a_station_writes_for_none_is_named() {
+        let allowed = Allowed::new("degC", -60.0, 60.0);
+        for value in [-9999.0, -99.9, 9999.0, -999.0, 999.9] {
+            assert!(matches!(allowed.flaw(value), Some(FlawKind::Sentinel { .. })), "{value}");
+        }
+        assert!(matches!(allowed.flaw(-98.0), Some(FlawKind::OutOfRange { .. })));
+        assert!(allowed.flaw(f64::NAN).is_some());
+        assert!(Allowed::new("W/m2", 0.0, 1500.0).flaw(999.0).is_none());
+    }
+
+    #[test]
+    fn ids_are_short_and_printable() {
+        assert_eq!(
+            flaws("id,n,x\n\"a\tb\",1,\n,1,\n"),
+            [
+                "t.csv row 2: id 'a\\tb' holds the control character U+0009; take it out",
+                "t.csv row 3: id is empty; every row needs it",
+            ]
+        );
+        let flaw = flaws(&format!("id,n,x\n{},1,\n", "a".repeat(3000))).join("|");
+        assert!(flaw.ends_with("... (3000 characters)' is longer than 64 characters; shorten it"));
+        assert!(flaw.len() < 200);
+    }
+
+    #[test]
+    fn bytes_that_are_not_utf8_are_placed() {
+        let mut findings = Findings::default();
+        assert_eq!(decode("t.csv", b"id,n\r\nCa\xf1ada,1\n", &mut findings), None);
+        assert_eq!(
+            findings.flaws[0].to_string(),
+            "t.csv row 2: byte 9 (0xF1) is not UTF-8; save the file as UTF-8"
+        );
+    }
+
+    proptest! {
+        #[test]
+        fn no_bytes_panic(bytes in prop::collection::vec(any::<u8>(), 0..400)) {
+            let mut findings = Findings::default();
+            if let Some(text) = decode("t.csv", &bytes, &mut findings) {
+                let _ = read(text);
+                let _ = read(&format!("id,n,x\n{text}"));
+            }
+        }
+
+        #[test]
+        fn rows_know_their_line(
+            cells in prop::collection::vec("[a-z]{1,5}(\n[a-z]{1,5}){0,3}", 1..20),
+            crlf in any::<bool>(),
+        ) {
+            let line_end = if crlf { "\r\n" } else { "\n" };
+            let mut text = format!("id,n,x,note{line_end}");
+            let mut expected = Vec::new();
+            for cell in &cells {
+                expected.push(text.matches('\n').count() as u64 + 1);
+                text += &format!("i,1,,\"{}\"{line_end}", cell.replace('\n', line_end));
+            }
+            prop_assert_eq!(lines(&text), expected);
+        }
+    }
+}
