@@ -1,5 +1,6 @@
 //! xylocast: how long each infused tree will take to draw down its bag, from the weather.
 
+pub mod app;
 pub mod belief;
 pub mod demand;
 pub mod evapo;

@@ -132,6 +132,43 @@ impl Clock {
         Ok(When::After(end))
     }
 
+    /// Demand-hours accumulated from `start` to each of `minutes` after it, which rise; without the
+    /// time that `pauses` cover.
+    ///
+    /// # Errors
+    /// [`ClockError`] where the weather does not reach the last of them unbroken.
+    pub fn along(
+        &self,
+        start: DateTime<Utc>,
+        minutes: &[f64],
+        pauses: &[Span],
+    ) -> Result<Vec<f64>, ClockError> {
+        let first = self.knots.partition_point(|knot| knot.span.to <= start);
+        let opening = self.knot_at(start)?;
+        let mut knots = self.knots[first..].iter().take_while(|knot| knot.run == opening.run);
+        let base = self.reading(opening, start);
+        let (mut knot, mut total) = (knots.next().unwrap_or(opening), Vec::new());
+        for &minute in minutes {
+            let at = start + TimeDelta::milliseconds((minute * 60_000.0) as i64);
+            while at > knot.span.to {
+                let end = knot.span.to;
+                knot = knots.next().ok_or(ClockError::Ends { end })?;
+            }
+            total.push(self.reading(knot, at) - base);
+        }
+        for pause in pauses {
+            let shut = Span { from: pause.from.max(start), to: pause.to };
+            for (&minute, clock) in minutes.iter().zip(&mut total) {
+                let at = start + TimeDelta::milliseconds((minute * 60_000.0) as i64);
+                let until = shut.to.min(at);
+                if shut.from < until {
+                    *clock -= self.accumulated(shut.from, until)?;
+                }
+            }
+        }
+        Ok(total)
+    }
+
     /// End of the unbroken weather that holds `from`.
     ///
     /// # Errors

@@ -1,6 +1,7 @@
 //! Weather that may come instead of the one forecast: members that differ by errors of a stated
 //! size, and the night floors that go with them.
 
+use crate::evapo::humidity::saturation_vapour_pressure;
 use crate::units::{Celsius, Kilopascal, Percent, WattsPerSquareMetre};
 use crate::weather::{Hour, Series};
 use rand::SeedableRng;
@@ -30,14 +31,11 @@ impl Default for ForecastError {
 
 /// `count` series that the weather may follow instead of `forecast`, in pairs with opposite errors
 /// so that their middle stays the forecast. An odd count ends in the forecast itself.
-///
-/// `vapour_pressure` and its inverse are those of FAO-56: `saturation(air)`.
 pub fn members(
     forecast: &Series,
     error: &ForecastError,
     count: usize,
     seed: u64,
-    saturation: fn(Celsius) -> Kilopascal,
 ) -> Vec<Series> {
     let mut random = ChaCha8Rng::seed_from_u64(seed);
     let mut all = Vec::with_capacity(count);
@@ -45,7 +43,7 @@ pub fn members(
         let errors = error_path(forecast.hours(), error.hourly_correlation, &mut random);
         for sign in [1.0, -1.0] {
             all.push(forecast.map_hours(|index, hour| {
-                shifted(hour, error, errors[index].map(|e| e * sign), saturation)
+                shifted(hour, error, errors[index].map(|e| e * sign))
             }));
         }
     }
@@ -87,18 +85,17 @@ fn shifted(
     hour: &Hour,
     error: &ForecastError,
     [air, humidity, shortwave]: [f64; 3],
-    saturation: fn(Celsius) -> Kilopascal,
 ) -> Hour {
     let warm = (hour.air.value() + error.air_c * air).clamp(Celsius::LOW, Celsius::HIGH);
     let warm = Celsius::computed(warm);
-    let relative = 100.0 * hour.vapour_pressure.value() / saturation(hour.air).value();
+    let relative = 100.0 * hour.vapour_pressure.value() / saturation_vapour_pressure(hour.air).value();
     let relative = (relative + error.humidity_pct * humidity).clamp(1.0, Percent::HIGH);
     // The mean of the logarithm is lowered so that the mean of the flux stays.
     let factor = (error.shortwave_ln * shortwave - 0.5 * error.shortwave_ln.powi(2)).exp();
     let flux = (hour.shortwave.value() * factor).min(WattsPerSquareMetre::HIGH);
     Hour {
         air: warm,
-        vapour_pressure: Kilopascal::computed(relative / 100.0 * saturation(warm).value()),
+        vapour_pressure: Kilopascal::computed(relative / 100.0 * saturation_vapour_pressure(warm).value()),
         shortwave: WattsPerSquareMetre::computed(flux),
         ..*hour
     }

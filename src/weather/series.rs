@@ -95,16 +95,20 @@ impl Series {
         Series { hours }
     }
 
+    /// The part inside `span`.
+    pub fn clipped(&self, span: Span) -> Series {
+        Series {
+            hours: self.within(span).iter().filter_map(|hour| hour.clipped(span)).collect(),
+        }
+    }
+
     /// This series up to `cut`, then the other from `cut` on. An hour that straddles the cut is
     /// clipped at it.
     pub fn followed_by(&self, later: &Series, cut: DateTime<Utc>) -> Series {
         let before = Span { from: DateTime::<Utc>::MIN_UTC, to: cut };
         let after = Span { from: cut, to: DateTime::<Utc>::MAX_UTC };
-        let clip = |series: &Series, side: Span| -> Vec<Hour> {
-            series.within(side).iter().filter_map(|hour| hour.clipped(side)).collect()
-        };
-        let mut hours = clip(self, before);
-        hours.extend(clip(later, after));
+        let mut hours = self.clipped(before).hours;
+        hours.extend(later.clipped(after).hours);
         Series { hours }
     }
 

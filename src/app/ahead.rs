@@ -1,0 +1,185 @@
+//! The weather ahead as the trees will feel it, and what it makes of intended draws.
+
+use super::past::{drives, local_date};
+use crate::belief::{Belief, Course, Law};
+use crate::demand::members::{ForecastError, members, night_floor_factors};
+use crate::demand::{Clock, ClockError};
+use crate::grove::{Grove, Hang};
+use crate::uptake::model::{Model, covariates};
+use crate::uptake::predict::Target;
+use crate::weather::{Forecast, Series, Span};
+use chrono::{DateTime, TimeDelta, Utc};
+use std::collections::HashMap;
+use std::sync::Arc;
+
+/// Weather members where the service gives none.
+const MEMBERS: usize = 24;
+/// Members where the weather is taken as known and only the night floor is not.
+const EXACT_MEMBERS: usize = 9;
+/// Fewest members of an ensemble that is used as it is.
+const FEWEST_ENSEMBLE: usize = 5;
+/// Weather kept before the first start: the lag needs six hours, the night's cloudiness a day.
+const LEAD_IN: TimeDelta = TimeDelta::hours(36);
+/// A horizon beyond which nobody plans a bag, minutes.
+const FARTHEST_MIN: f64 = 4.0 * 24.0 * 60.0;
+
+/// How the weather ahead is known.
+#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Spread {
+    /// Taken as known: `--exact-weather`.
+    Exact,
+    /// The service's own ensemble members.
+    Ensemble,
+    /// One forecast, with errors of a stated size.
+    Stated(ForecastError),
+}
+
+/// Demand clocks over observed and forecast weather, one per member.
+#[derive(Debug, Clone)]
+pub struct Ahead {
+    clocks: Vec<Clock>,
+    /// The middle of the weather, for showing.
+    pub series: Series,
+    /// How the spread came about.
+    pub spread: Spread,
+}
+
+impl Ahead {
+    /// Joins observed weather and a forecast at `cut` and gives each member a clock.
+    ///
+    /// `from` is the first start of interest: weather long before it is left out.
+    pub fn new(
+        grove: &Grove,
+        model: &Model,
+        observed: &Series,
+        forecast: Option<&Forecast>,
+        cut: DateTime<Utc>,
+        from: DateTime<Utc>,
+        exact: bool,
+        seed: u64,
+    ) -> Self {
+        let recent = Span { from: from - LEAD_IN, to: DateTime::<Utc>::MAX_UTC };
+        let observed = observed.clipped(recent);
+        let join = |later: &Series| observed.followed_by(&later.bridged(), cut).bridged();
+        let given: Vec<Series> = forecast.map(|f| f.members.clone()).unwrap_or_default();
+        let middle = given.first().cloned().unwrap_or_default();
+        let (spread, ahead) = if exact || given.is_empty() {
+            (Spread::Exact, vec![middle.clone(); EXACT_MEMBERS])
+        } else if given.len() >= FEWEST_ENSEMBLE {
+            (Spread::Ensemble, given)
+        } else {
+            let error = ForecastError::default();
+            (Spread::Stated(error), members(&middle, &error, MEMBERS, seed))
+        };
+        let file = model.file();
+        let floors = night_floor_factors(file.night_floor_ln_sd, ahead.len(), seed);
+        let clocks = ahead
+            .iter()
+            .zip(floors)
+            .map(|(member, factor)| {
+                let floor = (file.demand.night_floor * factor).clamp(0.001, 1.0);
+                let shape = file.demand.with_night_floor(floor);
+                Clock::new(&shape, &shape.pulls(&drives(&join(member), grove.settings.place)))
+            })
+            .collect();
+        Self { clocks, series: join(&middle), spread }
+    }
+
+    /// The course of the demand clocks from a start, without the time that `pauses` cover.
+    ///
+    /// # Errors
+    /// [`ClockError`] where there is no weather at the start.
+    pub fn course(&self, start: DateTime<Utc>, pauses: &[Span]) -> Result<Course, ClockError> {
+        let mut end = DateTime::<Utc>::MAX_UTC;
+        for clock in &self.clocks {
+            end = end.min(clock.reach(start)?);
+        }
+        let minutes = grid((end - start).num_seconds() as f64 / 60.0);
+        let members = self
+            .clocks
+            .iter()
+            .map(|clock| clock.along(start, &minutes, pauses))
+            .collect::<Result<Vec<_>, _>>()?;
+        Ok(Course::new(minutes, members))
+    }
+
+    /// Demand at an instant, the mean over members.
+    pub fn demand(&self, at: DateTime<Utc>) -> Option<f64> {
+        let each: Option<Vec<f64>> = self.clocks.iter().map(|clock| clock.demand(at).ok()).collect();
+        each.map(|each| each.iter().sum::<f64>() / each.len() as f64)
+    }
+
+    /// Had the lag time to settle before this start?
+    pub fn is_warm(&self, start: DateTime<Utc>) -> bool {
+        self.clocks.iter().all(|clock| clock.is_warm(start))
+    }
+}
+
+/// Minutes at which a course is kept: fine at first, every 5 min for a day, then coarser.
+fn grid(horizon_min: f64) -> Vec<f64> {
+    let horizon = horizon_min.min(FARTHEST_MIN);
+    let mut minutes = Vec::new();
+    let mut at: f64 = 0.25;
+    while at < horizon {
+        minutes.push(at);
+        at += if at < 1440.0 { (0.25 * at).min(5.0) } else { 20.0 };
+    }
+    minutes.push(horizon.max(0.1));
+    minutes
+}
+
+/// An intended draw with the belief about its finish; or why there is none.
+#[derive(Debug, Clone)]
+pub struct Foreseen {
+    /// The belief.
+    pub belief: Result<Belief, ClockError>,
+    /// `ln` thirst, mean and standard deviation without the residual.
+    pub ln_thirst: (f64, f64),
+}
+
+/// Beliefs about intended draws, in their order.
+pub fn foresee(grove: &Grove, model: &Model, ahead: &Ahead, hangs: &[Hang]) -> Vec<Foreseen> {
+    let thirsts = model.posterior().thirst(&targets(grove, hangs));
+    let variances = model.posterior().variances();
+    let mut courses: HashMap<DateTime<Utc>, Result<Arc<Course>, ClockError>> = HashMap::new();
+    let mut laws: HashMap<u64, Arc<Law>> = HashMap::new();
+    hangs
+        .iter()
+        .zip(thirsts)
+        .map(|(hang, ln_thirst)| {
+            let course = courses
+                .entry(hang.start)
+                .or_insert_with(|| ahead.course(hang.start, &[]).map(Arc::new))
+                .clone();
+            let law = laws
+                .entry(ln_thirst.1.to_bits())
+                .or_insert_with(|| {
+                    Arc::new(Law::new(ln_thirst.1, variances.residual, variances.scale))
+                })
+                .clone();
+            let ln_wanted = hang.charge.value().ln() - ln_thirst.0;
+            let belief = course.map(|course| Belief::new(course, law, ln_wanted));
+            Foreseen { belief, ln_thirst }
+        })
+        .collect()
+}
+
+/// Intended draws as the regression sees them.
+pub fn targets(grove: &Grove, hangs: &[Hang]) -> Vec<Target> {
+    hangs
+        .iter()
+        .map(|hang| {
+            let tree = &grove.trees[hang.tree];
+            let head = hang.head.unwrap_or(grove.settings.bag.head);
+            Target {
+                tree_id: tree.id.clone(),
+                block: tree.block.clone(),
+                species: tree.species.clone().unwrap_or_default(),
+                date: local_date(hang.start, grove.settings.zone),
+                covariates: covariates(hang.ports, tree.dbh, Some(head)),
+            }
+        })
+        .collect()
+}
+

@@ -1,0 +1,210 @@
+//! What the grove's own draws say by a given instant: rows for the fit, and the draws that say
+//! nothing, with the reason.
+
+use crate::demand::{Clock, Drive, Shape};
+use crate::evapo::almanac::almanac;
+use crate::evapo::sequence::{Reference, hour_by_hour};
+use crate::grove::{Draw, Grove, Seen};
+use crate::units::Place;
+use crate::uptake::fit::{FitError, Row};
+use crate::uptake::model::{Model, ModelFile, RestsOn, covariates};
+use crate::uptake::observe::{Sighting, Silent};
+use crate::weather::{Series, Span};
+use chrono::{DateTime, NaiveDate, Utc};
+use chrono_tz::Tz;
+
+/// A draw that tells nothing, and why.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Aside {
+    /// Which draw.
+    pub draw_id: String,
+    /// Why.
+    pub why: Silent,
+}
+
+/// The draws seen by an instant, ready to be read off any demand clock.
+pub struct Past<'a> {
+    grove: &'a Grove,
+    drives: Vec<Drive>,
+    /// Draw and one filling of its bag.
+    sightings: Vec<(&'a Draw, Sighting)>,
+    after_dusk: usize,
+}
+
+/// What drives demand in each hour of a series.
+pub fn drives(series: &Series, place: Place) -> Vec<Drive> {
+    series
+        .hours()
+        .iter()
+        .zip(hour_by_hour(series, place, Reference::Fao56))
+        .map(|(hour, evapo)| Drive {
+            span: hour.span,
+            shortwave: hour.shortwave,
+            deficit: evapo.deficit,
+            reference_et_mm_h: evapo.reference_et.value() / hour.span.hours(),
+            flags: hour.flags,
+        })
+        .collect()
+}
+
+/// Local date of an instant.
+pub fn local_date(at: DateTime<Utc>, zone: Tz) -> NaiveDate {
+    at.with_timezone(&zone).date_naive()
+}
+
+impl<'a> Past<'a> {
+    /// All draws started and all looks taken by `as_of`, over the weather observed.
+    pub fn new(grove: &'a Grove, observed: &Series, as_of: DateTime<Utc>) -> Self {
+        let sightings: Vec<(&Draw, Sighting)> = grove
+            .draws
+            .iter()
+            .filter(|draw| draw.started < as_of)
+            .flat_map(|draw| fillings(draw).into_iter().map(move |filling| (draw, filling)))
+            .filter(|(_, filling)| filling.started < as_of)
+            .map(|(draw, filling)| (draw, filling.as_of(as_of)))
+            .collect();
+        Self {
+            grove,
+            drives: drives(observed, grove.settings.place),
+            after_dusk: after_dusk(grove, &sightings),
+            sightings,
+        }
+    }
+
+    /// Number of draws seen.
+    pub fn draws(&self) -> usize {
+        self.sightings.len()
+    }
+
+    /// The rows under a demand shape; a draw that tells nothing is left out.
+    pub fn rows(&self, shape: &Shape) -> Vec<Row> {
+        self.told(shape).into_iter().filter_map(Result::ok).collect()
+    }
+
+    /// The draws that tell nothing, and why.
+    pub fn asides(&self, shape: &Shape) -> Vec<Aside> {
+        self.told(shape).into_iter().filter_map(Result::err).collect()
+    }
+
+    /// The model that these draws make of `base`: everything is learned.
+    ///
+    /// # Errors
+    /// [`FitError`] where the fit fails.
+    pub fn learn(&self, base: &ModelFile) -> Result<Model, FitError> {
+        Model::learned(base.clone(), &|shape| self.rows(shape), self.rests_on(&base.demand))
+    }
+
+    /// The model that these draws make of `base`, with its shape and variances as they are.
+    ///
+    /// # Errors
+    /// [`FitError`] where the fit fails.
+    pub fn condition(&self, base: &ModelFile) -> Result<Model, FitError> {
+        Model::conditioned(base.clone(), self.rows(&base.demand), self.rests_on(&base.demand))
+    }
+
+    fn rests_on(&self, shape: &Shape) -> RestsOn {
+        RestsOn {
+            silent: self.asides(shape).len(),
+            after_dusk: self.after_dusk,
+            ..RestsOn::default()
+        }
+    }
+
+    fn told(&self, shape: &Shape) -> Vec<Result<Row, Aside>> {
+        let clock = Clock::new(shape, &shape.pulls(&self.drives));
+        let told = |(draw, filling): &(&Draw, Sighting)| match filling.seen(&clock) {
+            Ok(seen) => Ok(self.row(draw, filling, seen)),
+            Err(why) => Err(Aside { draw_id: draw.id.clone(), why }),
+        };
+        self.sightings.iter().map(told).collect()
+    }
+
+    fn row(&self, draw: &Draw, filling: &Sighting, seen: crate::uptake::likelihood::Seen) -> Row {
+        let tree = &self.grove.trees[draw.tree];
+        let head = draw.head.unwrap_or(self.grove.settings.bag.head);
+        Row {
+            draw_id: draw.id.clone(),
+            tree_id: tree.id.clone(),
+            block: tree.block.clone(),
+            species: tree.species.clone().unwrap_or_default(),
+            date: local_date(filling.started, self.grove.settings.zone),
+            covariates: covariates(draw.ports, tree.dbh, Some(head)),
+            seen,
+        }
+    }
+}
+
+/// The fillings of one bag: a bag seen empty and filled again begins anew, since nobody knows how
+/// long it hung dry.
+pub fn fillings(draw: &Draw) -> Vec<Sighting> {
+    let pauses = shut(draw);
+    let fresh = |started, charge| Sighting {
+        started,
+        charge,
+        refills: Vec::new(),
+        pauses: pauses.clone(),
+        last_wet: None,
+        first_empty: None,
+        volumes: Vec::new(),
+        leaked: None,
+    };
+    let mut all = vec![fresh(draw.started, draw.charge)];
+    for reading in &draw.readings {
+        let last = all.len() - 1;
+        let filling = &mut all[last];
+        match reading.seen {
+            Seen::Wet => filling.last_wet = Some(reading.at),
+            Seen::Empty => {
+                filling.first_empty.get_or_insert(reading.at);
+            }
+            Seen::Left(left) => filling.volumes.push((reading.at, left)),
+            Seen::Refill { added } if filling.first_empty.is_some() => {
+                all.push(fresh(reading.at, added));
+            }
+            Seen::Refill { added } => filling.refills.push((reading.at, added)),
+            Seen::Leak { .. } => {
+                filling.leaked.get_or_insert(reading.at);
+            }
+        }
+    }
+    let last = all.len() - 1;
+    let filling = &mut all[last];
+    let at_refill = filling.refills.iter().any(|(at, _)| *at == draw.last_wet);
+    if draw.last_wet > filling.started && !at_refill {
+        filling.last_wet = filling.last_wet.max(Some(draw.last_wet));
+    }
+    filling.first_empty = filling.first_empty.or(draw.first_empty);
+    if let (Some(stripped), Some(left)) = (draw.stripped, draw.left) {
+        if left.value() > 0.0 && filling.first_empty.is_none() {
+            filling.volumes.push((stripped, left));
+        }
+    }
+    all
+}
+
+fn shut(draw: &Draw) -> Vec<Span> {
+    let open_end = draw.stripped.unwrap_or(DateTime::<Utc>::MAX_UTC);
+    draw.pauses
+        .iter()
+        .map(|pause| Span { from: pause.from, to: pause.to.unwrap_or(open_end) })
+        .collect()
+}
+
+/// Looks taken later than civil dusk of the start date, which are what tells of the night.
+fn after_dusk(grove: &Grove, sightings: &[(&Draw, Sighting)]) -> usize {
+    let zone = grove.settings.zone;
+    let after = |(_, filling): &&(&Draw, Sighting)| {
+        let dusk = almanac(grove.settings.place, local_date(filling.started, zone), zone)
+            .ok()
+            .and_then(|almanac| almanac.civil.set());
+        let looks = filling
+            .volumes
+            .iter()
+            .map(|(at, _)| *at)
+            .chain(filling.last_wet)
+            .chain(filling.first_empty);
+        dusk.is_some_and(|dusk| looks.max().is_some_and(|last| last > dusk))
+    };
+    sightings.iter().filter(after).count()
+}
+
