@@ -10,6 +10,7 @@ use xylocast::evapo::asce::{self, Surface};
 use xylocast::evapo::humidity::*;
 use xylocast::evapo::radiation::*;
 use xylocast::evapo::reference::*;
+use xylocast::evapo::soil::*;
 use xylocast::evapo::sun::*;
 use xylocast::units::{Hours, Latitude, Megajoules, Radians};
 
@@ -286,4 +287,16 @@ fn sunrise_and_sunset_against_pvlib() {
         compared += 1;
     }
     assert!(compared >= 270, "only {compared} days compared");
+}
+
+#[test]
+fn a_sunset_after_midnight_belongs_to_its_evening() {
+    let fairbanks = place(64.84, -147.72, 136.0);
+    let on: NaiveDate = "2026-06-21".parse().unwrap();
+    let sky = almanac(fairbanks, on, chrono_tz::America::Anchorage).unwrap();
+    let (rise, set) = (sky.sun.rise().unwrap(), sky.sun.set().unwrap());
+    assert_eq!((rise.date_naive(), set.date_naive()), (on, on.succ_opt().unwrap()));
+    assert_eq!(sky.civil, Crossing::AlwaysAbove);
+    let winter = almanac(place(78.2, 15.6, 0.0), "2026-12-21".parse().unwrap(), chrono_tz::UTC);
+    assert_eq!(winter.unwrap().civil, Crossing::AlwaysBelow);
 }

@@ -10,6 +10,7 @@ use xylocast::evapo::asce;
 use xylocast::evapo::humidity::*;
 use xylocast::evapo::radiation::*;
 use xylocast::evapo::reference::*;
+use xylocast::evapo::soil::*;
 use xylocast::evapo::sun::*;
 use xylocast::units::{Hours, Radians};
 

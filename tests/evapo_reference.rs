@@ -11,6 +11,7 @@ use xylocast::evapo::asce::{self, Surface};
 use xylocast::evapo::humidity::*;
 use xylocast::evapo::radiation::*;
 use xylocast::evapo::reference::*;
+use xylocast::evapo::soil::*;
 use xylocast::evapo::sun::*;
 use xylocast::units::{Hours, Kilopascal, KilopascalPerDegree, Megajoules};
 

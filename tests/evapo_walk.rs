@@ -14,6 +14,7 @@ use xylocast::evapo::humidity::*;
 use xylocast::evapo::radiation::*;
 use xylocast::evapo::reference::*;
 use xylocast::evapo::sequence::*;
+use xylocast::evapo::soil::*;
 use xylocast::evapo::sun::*;
 use xylocast::units::*;
 use xylocast::weather::{Flags, Hour, Series, Span};

@@ -94,13 +94,14 @@ pub struct Almanac {
 /// years -2000 to 6000.
 pub fn almanac(place: Place, date: NaiveDate, zone: Tz) -> Result<Almanac, EvapoError> {
     let span = span_of_date(date, zone)?;
-    let sky = Sky::over(place, date).map_err(|error| no_almanac(date, &error))?;
+    let sky = Sky::over(place, date).map_err(|cause| EvapoError::NoAlmanac { date, cause })?;
     let noon = sky
         .noon_after(span.from)
-        .map_err(|error| no_almanac(date, &error))?
-        .ok_or_else(|| EvapoError::NoAlmanac { date, reason: "no solar noon".into() })?;
+        .map_err(|cause| EvapoError::NoAlmanac { date, cause })?
+        .ok_or(EvapoError::NoSuchDate { date, zone })?;
     let crossing = |horizon| {
-        let found = sky.crossing(noon, horizon).map_err(|error| no_almanac(date, &error))?;
+        let found =
+            sky.crossing(noon, horizon).map_err(|cause| EvapoError::NoAlmanac { date, cause })?;
         Ok(found.in_zone(zone))
     };
     Ok(Almanac {
@@ -108,10 +109,6 @@ pub fn almanac(place: Place, date: NaiveDate, zone: Tz) -> Result<Almanac, Evapo
         sun: crossing(Horizon::SunriseSunset)?,
         civil: crossing(Horizon::CivilTwilight)?,
     })
-}
-
-fn no_almanac(date: NaiveDate, error: &solar_positioning::Error) -> EvapoError {
-    EvapoError::NoAlmanac { date, reason: error.to_string() }
 }
 
 struct Found {
@@ -150,7 +147,7 @@ impl Sky {
     }
 
     fn noon_after(&self, from: DateTime<Utc>) -> solar_positioning::Result<Option<DateTime<Utc>>> {
-        // two solar days may be 30 s apart from two of the clock
+        // from one noon to the next it may be half a minute more than 24 h
         let to = from + TimeDelta::hours(25);
         SolarEvents::new().next_transit(&from, &to, self.location.longitude, self.delta_t)
     }

@@ -3,6 +3,7 @@
 //! ASCE-EWRI (2005), *The ASCE Standardized Reference Evapotranspiration Equation*, eq. 1 and
 //! table 1. Its hourly form differs from FAO-56's: the surface resists more by night, night is where
 //! net radiation is negative, and constants are rounded otherwise (slope 2503, sigma 2.042e-10).
+//! Its equation numbers are quoted from memory; its appendix C is held by tests, hour by hour.
 
 use super::humidity::{
     TemperatureRange, psychrometric_constant, vapour_pressure_deficit,
@@ -55,7 +56,7 @@ impl Surface {
         }
     }
 
-    /// Soil heat flux as a share of positive net radiation; eq. 65 of the standard.
+    /// Soil heat flux as a share of positive net radiation; eq. 65 and 66 of the standard.
     pub(super) fn soil_share_by_day(self) -> f64 {
         match self {
             Surface::Short => 0.1,
@@ -63,7 +64,7 @@ impl Surface {
         }
     }
 
-    /// As a share of negative net radiation; eq. 66 of the standard.
+    /// As a share of negative net radiation; the same equations.
     pub(super) fn soil_share_by_night(self) -> f64 {
         match self {
             Surface::Short => 0.5,

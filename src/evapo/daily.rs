@@ -7,9 +7,10 @@ use super::EvapoError;
 use super::humidity::{TemperatureRange, relative_humidity};
 use super::radiation::{
     Balance, RelativeShortwave, Shortwave, clear_sky, net_longwave_of_day, net_radiation,
-    net_shortwave, soil_heat_of_day,
+    net_shortwave,
 };
 use super::reference::{DayAir, Energy, daily_reference_et};
+use super::soil::soil_heat_of_day;
 use super::sun::{DayOfYear, extraterrestrial_radiation};
 use crate::units::{Celsius, Kilopascal, Megajoules, MetresPerSecond, Millimetres, Percent, Place};
 use crate::weather::{Flags, Hour, Series, Span};
@@ -87,7 +88,7 @@ fn first_instant(date: NaiveDate, zone: Tz) -> Option<DateTime<Utc>> {
 ///
 /// FAO-56 chapter 2, eq. 6. Extremes of hourly means lie some tenths of a degree inside those of a
 /// thermometer. Eq. 6 knows days of 24 hours only: on a 23-hour date one night hour of longwave is
-/// too much (about 0.02 mm).
+/// too much, some hundredths of a millimetre.
 ///
 /// ```
 /// # use xylocast::{evapo::{daily::day, humidity::atmospheric_pressure}, units::*, weather::*};

@@ -15,8 +15,8 @@ use chrono::NaiveDate;
 
 /// Wind at 2 m where none was measured: 2 m/s.
 ///
-/// FAO-56 chapter 3, "missing wind speed data": the mean of over 2000 stations. Reference ET of
-/// hot dry days is off by up to a third with it.
+/// FAO-56 chapter 3, "missing wind speed data": the mean of over 2000 stations. No place has
+/// it hour by hour: calm nights come out too thirsty.
 pub fn assumed_wind() -> MetresPerSecond {
     MetresPerSecond::computed(2.0)
 }

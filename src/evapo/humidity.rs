@@ -75,7 +75,7 @@ impl HumidityRange {
 /// `P = 101.3 ((293 - 0.0065 z) / 293)^5.26`
 ///
 /// FAO-56 chapter 3, eq. 7: a standard atmosphere at 20 degC. The weather moves the true pressure
-/// by up to about 4 %, which reaches reference ET as well under 1 %.
+/// by a few per cent.
 ///
 /// ```
 /// # use xylocast::{evapo::humidity::atmospheric_pressure, units::Metres};

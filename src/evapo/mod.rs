@@ -6,16 +6,17 @@
 //! - [`humidity`]: pressure, saturation and actual vapour pressure, the deficit;
 //! - [`sun`]: where the sun stands and what arrives above the air;
 //! - [`radiation`]: what of it reaches the grass, and what the grass radiates back;
-//! - [`reference`]: eq. 6 (day), eq. 53 (hour), wind at 2 m, Hargreaves;
+//! - [`soil`]: what of it warms the ground;
+//! - [`reference`](mod@reference): eq. 6 (day), eq. 53 (hour), wind at 2 m, Hargreaves;
 //! - [`asce`]: the standardized equation of 2005, short and tall surface;
 //! - [`sequence`]: a whole [`Series`](crate::weather::Series), hour by hour, at speed;
 //! - [`daily`]: a local date, which may be 23 or 25 hours long;
 //! - [`estimate`]: stand-ins of chapter 3 for what was not measured;
-//! - [`almanac`]: sunrise, sunset and civil twilight, exact to the second rather than FAO's way.
+//! - [`almanac`]: sunrise, sunset and civil twilight as an almanac has them, not FAO's way.
 //!
-//! Arrows: `humidity` and `sun` know nobody; `radiation` knows `sun`'s results; `reference` and
-//! `asce` know both; `sequence`, `daily` and `estimate` stand on all of them. Nothing here clips a
-//! negative reference ET: dew and polar nights are left as the equation gives them.
+//! Arrows: `humidity` and `sun` know nobody; `radiation` and `soil` know little more; `reference` and
+//! `asce` know those four; `sequence`, `daily` and `estimate` stand on all of them. Nothing here
+//! clips a negative reference ET: dew and polar nights are left as the equation gives them.
 #![deny(missing_docs)]
 
 pub mod almanac;
@@ -26,6 +27,7 @@ pub mod humidity;
 pub mod radiation;
 pub mod reference;
 pub mod sequence;
+pub mod soil;
 pub mod sun;
 
 use crate::units::{Celsius, Metres, Percent};
@@ -94,11 +96,12 @@ pub enum EvapoError {
         zone: chrono_tz::Tz,
     },
     /// The almanac does not reach this date.
-    #[error("no almanac for {date}: {reason}")]
+    #[error("no almanac for {date}: {cause}")]
     NoAlmanac {
         /// Date asked for.
         date: NaiveDate,
         /// What the solar position program said.
-        reason: String,
+        #[source]
+        cause: solar_positioning::Error,
     },
 }

@@ -121,7 +121,7 @@ impl Energy {
 /// FAO-56 chapter 2, eq. 6. For well watered grass of 0.12 m; negative in polar winters.
 ///
 /// ```
-/// # use xylocast::{evapo::{humidity::*, radiation::soil_heat_of_day, reference::*}, units::*};
+/// # use xylocast::{evapo::{humidity::*, reference::*, soil::soil_heat_of_day}, units::*};
 /// // Example 18: Brussels, 6 July
 /// let day = DayAir {
 ///     temperature: TemperatureRange::new(Celsius::new(12.3)?, Celsius::new(21.5)?)?,

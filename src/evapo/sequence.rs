@@ -1,15 +1,15 @@
 //! A whole series, hour by hour: deficit and reference evapotranspiration.
 //!
 //! The equations are those of [`humidity`](super::humidity), [`radiation`](super::radiation),
-//! [`reference`](super::reference) and [`asce`](super::asce), fused so that one exponential, one
+//! [`reference`](mod@super::reference) and [`asce`], fused so that one exponential, one
 //! square root and one cosine serve an hour; a test holds the two ways equal.
 
 use super::asce::{self, Surface};
 use super::radiation::{
-    ABSORBED, Light, RelativeShortwave, SIGMA_HOUR, clear_sky_share, fourth_power, net_emissivity,
+    ABSORBED, RelativeShortwave, SIGMA_HOUR, clear_sky_share, fourth_power, net_emissivity,
 };
 use super::reference::Coefficients;
-use super::sun::{SunOverSpan, SunTrack};
+use super::sun::{Light, SunOverSpan, SunTrack};
 use crate::units::{Kilopascal, Millimetres, Place};
 use crate::weather::{Hour, Series, Span};
 
@@ -103,7 +103,10 @@ pub fn hour_by_hour(series: &Series, place: Place, reference: Reference) -> Vec<
 
 /// Reference evapotranspiration within a span, hours at its ends shared out by time.
 pub fn reference_et_within(hours: &[EvapoHour], span: Span) -> Millimetres {
-    let share = |hour: &EvapoHour| hour.span.overlap_hours(span) / hour.span.hours();
+    let share = |hour: &EvapoHour| {
+        let hours = hour.span.hours();
+        if hours > 0.0 { hour.span.overlap_hours(span) / hours } else { 0.0 }
+    };
     let first = hours.partition_point(|hour| hour.span.to <= span.from);
     let within = hours[first..].iter().take_while(|hour| hour.span.from < span.to);
     Millimetres::computed(within.map(|hour| hour.reference_et.value() * share(hour)).sum())

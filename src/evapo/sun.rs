@@ -56,6 +56,15 @@ impl DayOfYear {
     }
 }
 
+/// Is the sun up?
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Light {
+    /// Between sunrise and sunset.
+    Day,
+    /// The rest.
+    Night,
+}
+
 /// Latitude in radians: `phi = pi / 180 (degrees)`.
 ///
 /// FAO-56 chapter 3, eq. 22.
