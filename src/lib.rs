@@ -2,6 +2,7 @@
 
 pub mod app;
 pub mod belief;
+pub mod cli;
 pub mod demand;
 pub mod evapo;
 pub mod grove;

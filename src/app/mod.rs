@@ -3,3 +3,5 @@
 
 pub mod ahead;
 pub mod past;
+pub mod desk;
+pub mod times;

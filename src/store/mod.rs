@@ -1,5 +1,6 @@
 //! What is kept on disk, and how it comes in and goes out.
 
+pub mod demo;
 pub mod folder;
 
 pub use folder::{read, read_hang, write_atomically};

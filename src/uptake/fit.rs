@@ -533,6 +533,11 @@ impl Posterior {
         self.covariance.slice(s![..p, ..p]).to_owned()
     }
 
+    /// Has this tree a row?
+    pub fn knows_tree(&self, tree_id: &str) -> bool {
+        self.trees.binary_search_by(|tree| tree.tree_id.as_str().cmp(tree_id)).is_ok()
+    }
+
     /// Laplace's approximation of the log marginal likelihood.
     pub fn log_evidence(&self) -> f64 {
         self.log_evidence

@@ -4,7 +4,7 @@
 use super::fit::{CoefficientPrior, FitError, Posterior, Row, Variances, fit};
 use super::learn::{Belief, Beliefs, Learned, learn};
 use crate::belief::Residual;
-use crate::demand::{Shape, ShapeError};
+use crate::demand::{Kind, Shape, ShapeError};
 use crate::units::{Centimetres, Head};
 use chrono::{DateTime, NaiveDate, Utc};
 use serde::{Deserialize, Serialize};
@@ -275,6 +275,18 @@ impl ModelFile {
         text
     }
 
+    /// Is its demand of the kind asked for?
+    pub fn matches(&self, reference_et: bool) -> bool {
+        (self.demand.pull == Kind::ReferenceEt) == reference_et
+    }
+
+    /// The same with another kind of demand, at the medians of what is believed of it.
+    pub fn pulled_by(&self, pull: Kind) -> Self {
+        let (demand, variances) =
+            self.beliefs.at_medians(Shape { pull, ..self.demand }, self.variances);
+        Self { demand, variances, ..self.clone() }
+    }
+
     fn priors(&self) -> Vec<CoefficientPrior> {
         self.coefficients.iter().map(|coefficient| coefficient.prior.clone()).collect()
     }
@@ -369,6 +381,11 @@ impl Model {
     /// What predictions are drawn from.
     pub fn posterior(&self) -> &Posterior {
         &self.posterior
+    }
+
+    /// Has this tree a draw among the rows?
+    pub fn knows_tree(&self, tree_id: &str) -> bool {
+        self.posterior.knows_tree(tree_id)
     }
 
     /// Does it rest on the prior alone?
