@@ -96,7 +96,8 @@ impl Story<'_> {
 
     /// Readings and pauses lie between start and strip.
     fn within_the_draw(&mut self, draw: &Draw) {
-        let readings = draw.readings.iter().map(|reading| (READINGS, reading.row, "time", reading.at));
+        let readings =
+            draw.readings.iter().map(|reading| (READINGS, reading.row, "time", reading.at));
         let froms = draw.pauses.iter().map(|pause| (PAUSES, pause.row, "from", pause.from));
         let tos = draw.pauses.iter().filter_map(|pause| Some((PAUSES, pause.row, "to", pause.to?)));
         for (file, row, column, at) in readings.chain(froms).chain(tos) {

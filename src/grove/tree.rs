@@ -6,6 +6,7 @@ use crate::text::{Allowed, Cells, Columns, Findings, FlawKind, Ids, Table};
 use crate::units::{Centimetres, Latitude, Longitude, Millilitres};
 use chrono::NaiveDate;
 use chrono_tz::Tz;
+use std::collections::HashMap;
 
 /// Name of the file of trees in a grove folder.
 pub const TREES: &str = "trees.csv";
@@ -83,14 +84,24 @@ const BLOCK_COLUMNS: Columns = Columns {
 };
 
 pub(super) const CHARGE: Allowed = Allowed::new("mL", SMALLEST_CHARGE_ML, Millilitres::HIGH)
-    .or_else(|value| if value < 10.0 { "if this is in litres, multiply by 1000" } else { "correct it" });
+    .or_else(
+        |value| if value < 10.0 { "if this is in litres, multiply by 1000" } else { "correct it" },
+    );
 
 const CIRCUMFERENCE: Allowed = Allowed::new("cm", 10.0, 1500.0).or_else(|value| {
-    if value > 1500.0 { "if this is in mm, divide by 10" } else { "if this is in m, multiply by 100" }
+    if value > 1500.0 {
+        "if this is in mm, divide by 10"
+    } else {
+        "if this is in m, multiply by 100"
+    }
 });
 
 const DBH: Allowed = Allowed::new("cm", Centimetres::LOW, Centimetres::HIGH).or_else(|value| {
-    if value > 478.0 { "if this is in mm, divide by 10" } else { "if this is in m, multiply by 100" }
+    if value > 478.0 {
+        "if this is in mm, divide by 10"
+    } else {
+        "if this is in m, multiply by 100"
+    }
 });
 
 const LATITUDE: Allowed = Allowed::new("deg", -90.0, 90.0).or_else(|_| "are the two swapped?");
@@ -169,10 +180,40 @@ fn read_position(cells: &mut Cells) -> Option<(Latitude, Longitude)> {
     Some((Latitude::computed(latitude?), Longitude::computed(longitude?)))
 }
 
+/// The trees by id, for the files that name them.
+pub(super) struct Roll<'t> {
+    trees: &'t [Tree],
+    ids: &'t Ids,
+    places: HashMap<&'t str, usize>,
+}
+
+impl<'t> Roll<'t> {
+    pub(super) fn new(trees: &'t [Tree], ids: &'t Ids) -> Self {
+        let places = trees.iter().enumerate().map(|(at, tree)| (tree.id.as_str(), at)).collect();
+        Self { trees, ids, places }
+    }
+
+    /// Place of the tree that the row names. None without a further flaw where its own row in
+    /// `trees.csv` is flawed.
+    pub(super) fn read_tree_id(&self, cells: &mut Cells) -> Option<usize> {
+        let id = cells.known_id("tree_id", self.ids, TREES)?;
+        self.places.get(id.as_str()).copied()
+    }
+
+    pub(super) fn tree(&self, place: usize) -> &'t Tree {
+        &self.trees[place]
+    }
+
+    fn has_block(&self, name: &str) -> bool {
+        // Where rows of trees are flawed, theirs may be the block.
+        self.trees.len() < self.ids.len() || self.trees.iter().any(|tree| tree.block == name)
+    }
+}
+
 /// Reads `blocks.csv`; every block must have a tree.
 pub(super) fn read_blocks(
     text: &str,
-    (trees, tree_ids): (&[Tree], &Ids),
+    roll: &Roll,
     zone: Tz,
     findings: &mut Findings,
 ) -> Vec<Block> {
@@ -184,9 +225,7 @@ pub(super) fn read_blocks(
         let name = cells.new_id("block", &mut seen);
         let season = read_season(cells);
         let name = name?;
-        // Where rows of trees are flawed, theirs may be the block.
-        let all_trees_read = trees.len() == tree_ids.len();
-        if all_trees_read && !trees.iter().any(|tree| tree.block == name) {
+        if !roll.has_block(&name) {
             let problem = FlawKind::Unknown { text: name, wanted_in: TREES };
             cells.flaw(Some("block"), problem);
             return None;
@@ -291,7 +330,7 @@ mod tests {
         let (trees, ids) = read_trees(trees, Tz::UTC, &mut findings);
         let text = "block,leaf_on_from,leaf_off_from,bloom_from,bloom_to\n\
                     North,09-15,05-20,10-01,10-20\nSouth,,,,\nNorth,,,10-01,\n";
-        let blocks = read_blocks(text, (&trees, &ids), Tz::UTC, &mut findings);
+        let blocks = read_blocks(text, &Roll::new(&trees, &ids), Tz::UTC, &mut findings);
         assert_eq!(blocks.len(), 1);
         let date = NaiveDate::from_ymd_opt(2026, 10, 5).unwrap();
         assert_eq!(blocks[0].season.in_bloom(date), Some(true));

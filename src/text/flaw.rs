@@ -194,10 +194,7 @@ pub enum FlawKind {
          pause or the times",
         rfc(.last_wet), rfc(.first_empty)
     )]
-    EmptiedWhileShut {
-        last_wet: DateTime<FixedOffset>,
-        first_empty: DateTime<FixedOffset>,
-    },
+    EmptiedWhileShut { last_wet: DateTime<FixedOffset>, first_empty: DateTime<FixedOffset> },
 
     // Weather
     #[error(

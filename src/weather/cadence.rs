@@ -142,9 +142,10 @@ impl Cadence<'_> {
         let most = |(phase, count): &(&i64, &usize)| (**count, -**phase);
         let Some((&usual, &usual_rows)) = counts.iter().max_by_key(most) else { return true };
         let is_odd = |hour: &&RawHour| utc(hour) != usual;
-        let (Some(odd), Some(even)) =
-            (hours.iter().filter(is_odd).min_by_key(|hour| hour.row), hours.iter().find(|h| !is_odd(h)))
-        else {
+        let (Some(odd), Some(even)) = (
+            hours.iter().filter(is_odd).min_by_key(|hour| hour.row),
+            hours.iter().find(|h| !is_odd(h)),
+        ) else {
             return true;
         };
         let problem = FlawKind::MixedPhase {
