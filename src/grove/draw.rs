@@ -179,14 +179,7 @@ pub(super) fn read_draws(
         }
         return Vec::new();
     };
-    let mut ids = Ids::default();
-    let mut drafts = match Table::read(DRAWS, draws, &DRAW_COLUMNS, findings) {
-        Some(table) => {
-            let read = |cells: &mut Cells| read_draw(cells, &mut ids, roll, zone);
-            table.each(zone, findings, read)
-        }
-        None => return Vec::new(),
-    };
+    let (mut drafts, ids) = read_drafts(draws, roll, zone, findings);
     let readings = texts.readings.map(|text| read_readings(text, &ids, zone, findings));
     hand_out(&mut drafts, readings, |draft| &mut draft.draw.readings);
     let pauses = texts.pauses.map(|text| read_pauses(text, &ids, zone, findings));
@@ -198,6 +191,14 @@ pub(super) fn read_draws(
     let draws: Vec<Draw> = drafts.into_iter().map(|draft| draft.draw).collect();
     note_shared_trees(&draws, roll, findings);
     draws
+}
+
+fn read_drafts(text: &str, roll: &Roll, zone: Tz, findings: &mut Findings) -> (Vec<Draft>, Ids) {
+    let Some(table) = Table::read(DRAWS, text, &DRAW_COLUMNS, findings) else {
+        return (Vec::new(), Ids::default());
+    };
+    let mut ids = table.ids();
+    (table.each(zone, findings, |cells| read_draw(cells, &mut ids, roll, zone)), ids)
 }
 
 /// A draw as its own row tells it, before readings make it tighter.
@@ -228,7 +229,7 @@ fn read_draw(cells: &mut Cells, ids: &mut Ids, roll: &Roll, zone: Tz) -> Option<
     let tree = roll.read_tree_id(cells);
     let started = cells.required_time("started");
     let charge = cells.required_number("charge_ml", &CHARGE).map(Millilitres::computed);
-    let ports = cells.whole("ports", "ports", LEAST_PORTS, MOST_PORTS);
+    let ports = cells.whole("ports", LEAST_PORTS, MOST_PORTS);
     let head = cells.number("head_m", &HEAD).map(Head::computed);
     let last_wet = cells.time("last_wet");
     let first_empty = cells.time("first_empty");
@@ -279,7 +280,7 @@ fn draw_in_order(
         let (Some(time), Some(&(other, Some(other_time)))) = (time, before) else { continue };
         let strictly = column == "first_empty";
         if time < other_time || strictly && time == other_time {
-            let wanted = if strictly { "after" } else { "not before" };
+            let wanted = if strictly { "be after" } else { "not be before" };
             let (time, other_time) = (with_offset(time, zone), with_offset(other_time, zone));
             cells.flaw(Some(column), FlawKind::Order { time, wanted, other, other_time });
             in_order = false;
@@ -358,7 +359,7 @@ fn read_pauses(
             && to <= from
         {
             let (time, other_time) = (with_offset(to, zone), with_offset(from, zone));
-            let (wanted, other) = ("after", "from");
+            let (wanted, other) = ("be after", "from");
             cells.flaw(Some("to"), FlawKind::Order { time, wanted, other, other_time });
         }
         let (why, row) = (cells.text("why"), cells.line());

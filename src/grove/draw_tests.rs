@@ -20,8 +20,7 @@ fn read(draws: &str, readings: &str, pauses: &str) -> Read {
     );
     let readings = with("draw_id,time,left_ml,state,added_ml", &at_times(readings));
     let pauses = with("draw_id,from,to,why", &at_times(pauses));
-    let texts =
-        DrawTexts { draws: Some(&draws), readings: Some(&readings), pauses: Some(&pauses) };
+    let texts = DrawTexts { draws: Some(&draws), readings: Some(&readings), pauses: Some(&pauses) };
     let draws = read_draws(texts, &Roll::new(&trees, &ids), Adelaide, &mut findings);
     let flaws = findings.flaws.iter().map(|flaw| short(&flaw.to_string())).collect();
     let notes = findings.notes.iter().map(ToString::to_string).collect();
@@ -55,7 +54,10 @@ fn is(last_wet: &str, first_empty: Option<&str>) -> (String, Option<String>) {
 
 #[test]
 fn a_draw_is_an_interval() {
-    assert_eq!(interval(&read("d1,A1,@0900,1000,@1110,@1230,,", "", "")), is("11:10", Some("12:30")));
+    assert_eq!(
+        interval(&read("d1,A1,@0900,1000,@1110,@1230,,", "", "")),
+        is("11:10", Some("12:30"))
+    );
     assert_eq!(interval(&read("d1,A1,@0900,1000,@1110,,,", "", "")), is("11:10", None));
     assert_eq!(interval(&read("d1,A1,@0900,1000,,@1230,,", "", "")), is("09:00", Some("12:30")));
     assert_eq!(interval(&read("d1,A1,@0900,1000,,,,", "", "")), is("09:00", None));
@@ -109,17 +111,13 @@ fn ports_and_head_fall_back() {
 fn times_in_the_wrong_order() {
     assert_eq!(
         read("d1,A1,@0900,1000,@0830,@1230,,", "", "").flaws,
-        [
-            "draws.csv row 2: last_wet 08:30 must be not before started 09:00; correct one of the \
-             two",
-        ]
+        ["draws.csv row 2: last_wet 08:30 must not be before started 09:00; correct one of the \
+             two",]
     );
     assert_eq!(
         read("d1,A1,@0900,1000,@1230,@1230,,", "", "").flaws,
-        [
-            "draws.csv row 2: first_empty 12:30 must be after last_wet 12:30; correct one of the \
-             two",
-        ]
+        ["draws.csv row 2: first_empty 12:30 must be after last_wet 12:30; correct one of the \
+             two",]
     );
     assert_eq!(
         read("d1,A1,@0900,1000,,@0900,,", "", "").flaws,
@@ -127,17 +125,15 @@ fn times_in_the_wrong_order() {
     );
     assert_eq!(
         read("d1,A1,@0900,1000,,@1230,@1200,", "", "").flaws,
-        [
-            "draws.csv row 2: stripped 12:00 must be not before first_empty 12:30; correct one of \
-             the two",
-        ]
+        ["draws.csv row 2: stripped 12:00 must not be before first_empty 12:30; correct one of \
+             the two",]
     );
     assert_eq!(
         read("d1,A1,@0900,1000,,,@1200,", "d1,@0855,,wet, d1,@1230,,wet,", "").flaws,
         [
-            "readings.csv row 2: time 08:55 must be not before started 09:00; correct one of the \
+            "readings.csv row 2: time 08:55 must not be before started 09:00; correct one of the \
              two",
-            "readings.csv row 3: time 12:30 must be not after stripped 12:00; correct one of the \
+            "readings.csv row 3: time 12:30 must not be after stripped 12:00; correct one of the \
              two",
         ]
     );
@@ -147,31 +143,23 @@ fn times_in_the_wrong_order() {
 fn readings_must_agree_with_the_draw() {
     assert_eq!(
         read("d1,A1,@0900,1000,@1110,@1200,,", "d1,@1230,,wet,", "").flaws,
-        [
-            "readings.csv row 2: the bag was empty at 12:00 (draws.csv row 2) and wet at 12:30, \
-             with no refill between; correct one, or add a row with state refill and added_ml",
-        ]
+        ["readings.csv row 2: the bag was empty at 12:00 (draws.csv row 2) and wet at 12:30, \
+             with no refill between; correct one, or add a row with state refill and added_ml",]
     );
     assert_eq!(
         read("d1,A1,@0900,1000,@1110,,,", "d1,@1000,,empty,", "").flaws,
-        [
-            "draws.csv row 2: the bag was empty at 10:00 (readings.csv row 2) and wet at 11:10, \
-             with no refill between; correct one, or add a row with state refill and added_ml",
-        ]
+        ["draws.csv row 2: the bag was empty at 10:00 (readings.csv row 2) and wet at 11:10, \
+             with no refill between; correct one, or add a row with state refill and added_ml",]
     );
     assert_eq!(
         read("d1,A1,@0900,1000,@1110,,,", "d1,@1110,,empty,", "").flaws,
-        [
-            "readings.csv row 2: this row and draws.csv row 2 tell two things of the bag at 11:10; \
-             keep one",
-        ]
+        ["readings.csv row 2: this row and draws.csv row 2 tell two things of the bag at 11:10; \
+             keep one",]
     );
     assert_eq!(
         read("d1,A1,@0900,1000,@1110,@1200,@1300,50", "", "").flaws,
-        [
-            "draws.csv row 2: the bag was empty at 12:00 (draws.csv row 2) and wet at 13:00, with \
-             no refill between; correct one, or add a row with state refill and added_ml",
-        ]
+        ["draws.csv row 2: the bag was empty at 12:00 (draws.csv row 2) and wet at 13:00, with \
+             no refill between; correct one, or add a row with state refill and added_ml",]
     );
 }
 
@@ -179,26 +167,20 @@ fn readings_must_agree_with_the_draw() {
 fn a_bag_never_fills_by_itself() {
     assert_eq!(
         read("d1,A1,@0900,1000,,,,", "d1,@1000,400,, d1,@1030,600,,", "").flaws,
-        [
-            "readings.csv row 3: the bag held 400 mL at 10:00 (readings.csv row 2) and 600 mL at \
+        ["readings.csv row 3: the bag held 400 mL at 10:00 (readings.csv row 2) and 600 mL at \
              10:30, with no refill between; correct one, or add a row with state refill and \
-             added_ml",
-        ]
+             added_ml",]
     );
     assert_eq!(
         read("d1,A1,@0900,1000,,,,", "d1,@1000,1400,,", "").flaws,
-        [
-            "readings.csv row 2: the bag held 1000 mL at 09:00 (draws.csv row 2) and 1400 mL at \
+        ["readings.csv row 2: the bag held 1000 mL at 09:00 (draws.csv row 2) and 1400 mL at \
              10:00, with no refill between; correct one, or add a row with state refill and \
-             added_ml",
-        ]
+             added_ml",]
     );
     assert_eq!(
         read("d1,A1,@0900,1000,,,,", "d1,@1000,400,, d1,@1000,300,,", "").flaws,
-        [
-            "readings.csv row 3: this row and readings.csv row 2 tell two things of the bag at \
-             10:00; keep one",
-        ]
+        ["readings.csv row 3: this row and readings.csv row 2 tell two things of the bag at \
+             10:00; keep one",]
     );
 }
 
@@ -265,15 +247,17 @@ fn pauses_lie_in_the_draw_and_apart() {
     assert_eq!(paused.draws[0].pauses[0].why.as_deref(), Some("wind"));
     assert_eq!(paused.draws[0].pauses[1].to, None);
     assert_eq!(
-        read("d1,A1,@0900,1000,,,@1300,", "", "d1,@1000,@1000, d1,@0800,@0930, d1,@1200,@1400,").flaws,
+        read("d1,A1,@0900,1000,,,@1300,", "", "d1,@1000,@1000, d1,@0800,@0930, d1,@1200,@1400,")
+            .flaws,
         [
             "pauses.csv row 2: to 10:00 must be after from 10:00; correct one of the two",
-            "pauses.csv row 3: from 08:00 must be not before started 09:00; correct one of the two",
-            "pauses.csv row 4: to 14:00 must be not after stripped 13:00; correct one of the two",
+            "pauses.csv row 3: from 08:00 must not be before started 09:00; correct one of the two",
+            "pauses.csv row 4: to 14:00 must not be after stripped 13:00; correct one of the two",
         ]
     );
     assert_eq!(
-        read("d1,A1,@0900,1000,,,,", "", "d1,@1000,@1100, d1,@1030,@1130, d1,@1200,, d1,@1300,,").flaws,
+        read("d1,A1,@0900,1000,,,,", "", "d1,@1000,@1100, d1,@1030,@1130, d1,@1200,, d1,@1300,,")
+            .flaws,
         [
             "pauses.csv row 3: from overlaps the pause in row 2 of the same draw; join the two",
             "pauses.csv row 5: from overlaps the pause in row 4 of the same draw; join the two",
@@ -285,10 +269,8 @@ fn pauses_lie_in_the_draw_and_apart() {
 fn a_shut_bag_does_not_empty() {
     assert_eq!(
         read("d1,A1,@0900,1000,@1110,@1230,,", "", "d1,@1100,@1240,").flaws,
-        [
-            "pauses.csv row 2: the bag emptied between 11:10 and 12:30, but this pause held it shut \
-             all that time; correct the pause or the times",
-        ]
+        ["pauses.csv row 2: the bag emptied between 11:10 and 12:30, but this pause held it shut \
+             all that time; correct the pause or the times",]
     );
 }
 

@@ -2,7 +2,7 @@
 
 use super::tree::{CHARGE, Roll};
 use super::{HEAD, LEAST_PORTS, MOST_PORTS};
-use crate::text::{Columns, Findings, Ids, Table};
+use crate::text::{Columns, Findings, Table};
 use crate::units::{Head, Millilitres};
 use chrono::{DateTime, Utc};
 use chrono_tz::Tz;
@@ -44,13 +44,13 @@ pub(super) fn read_hang(
     findings: &mut Findings,
 ) -> Vec<Hang> {
     let Some(table) = Table::read(file, text, &COLUMNS, findings) else { return Vec::new() };
-    let mut ids = Ids::default();
+    let mut ids = table.ids();
     table.each(zone, findings, |cells| {
         let id = cells.new_id("draw_id", &mut ids);
         let tree = roll.read_tree_id(cells);
         let start = cells.required_time("start");
         let charge = cells.required_number("charge_ml", &CHARGE).map(Millilitres::computed);
-        let ports = cells.whole("ports", "ports", LEAST_PORTS, MOST_PORTS);
+        let ports = cells.whole("ports", LEAST_PORTS, MOST_PORTS);
         let head = cells.number("head_m", &HEAD).map(Head::computed);
         let tree = tree?;
         Some(Hang {

@@ -101,10 +101,8 @@ fn one_key_for_each_unit_of_a_label_rate() {
     }
     assert_eq!(
         flaws("[label]\nper_tree_ml = 2\nlabel_rate_ml_per_cm_dbh = 3\n"),
-        [
-            "grove.toml line 7: label.per_tree_ml is a second label rate beside \
-             label.label_rate_ml_per_cm_dbh; keep the one that the label uses",
-        ]
+        ["grove.toml line 7: label.per_tree_ml is a second label rate beside \
+             label.label_rate_ml_per_cm_dbh; keep the one that the label uses",]
     );
 }
 
@@ -124,7 +122,7 @@ fn every_missing_key_and_bad_value_is_told_at_once_with_its_line() {
             "grove.toml: elevation_m is missing; add a line such as `elevation_m = 120`",
             "grove.toml line 3: latitude_deg -134.5 deg is outside -90 to 90 deg; correct the value \
              or its unit",
-            "grove.toml line 6: crew.people 0 people is outside 1 to 100 people; correct the value",
+            "grove.toml line 6: crew.people 0 is outside 1 to 100; correct the value",
             "grove.toml line 7: crew.day_starts '7am' is not a time of day; write it as 07:30",
             "grove.toml line 9: wishes.sure 95 is outside 0.5 to 0.99; correct the value or its \
              unit",
@@ -136,10 +134,8 @@ fn every_missing_key_and_bad_value_is_told_at_once_with_its_line() {
 fn values_that_contradict_each_other() {
     assert_eq!(
         flaws("[bag]\ncapacity_ml = 500\ncharge_ml = 800\n"),
-        [
-            "grove.toml line 8: bag.charge_ml 800 mL is above capacity_ml 500 mL; correct one of \
-             them",
-        ]
+        ["grove.toml line 8: bag.charge_ml 800 mL is above capacity_ml 500 mL; correct one of \
+             them",]
     );
     assert_eq!(
         flaws("[crew]\nday_starts = \"18:00\"\n"),
@@ -147,23 +143,17 @@ fn values_that_contradict_each_other() {
     );
     assert_eq!(
         flaws("[label]\nmin_air_temp_c = 20\nmax_air_temp_c = 10\n"),
-        [
-            "grove.toml line 7: label.min_air_temp_c 20 degC is above max_air_temp_c 10 degC; \
-             correct one of them",
-        ]
+        ["grove.toml line 7: label.min_air_temp_c 20 degC is above max_air_temp_c 10 degC; \
+             correct one of them",]
     );
     assert_eq!(
         flaws("[season]\nbloom_from = \"10-01\"\n"),
-        [
-            "grove.toml line 7: season.bloom_from is given without bloom_to; fill both or neither",
-        ]
+        ["grove.toml line 7: season.bloom_from is given without bloom_to; fill both or neither",]
     );
     assert_eq!(
         flaws("[season]\nleaf_on_from = \"spring\"\n"),
-        [
-            "grove.toml line 7: season.leaf_on_from 'spring' is not a day of the season; write it \
-             as 09-15 (every year) or 2026-09-15",
-        ]
+        ["grove.toml line 7: season.leaf_on_from 'spring' is not a day of the season; write it \
+             as 09-15 (every year) or 2026-09-15",]
     );
 }
 
@@ -188,10 +178,8 @@ fn a_forgotten_minus_sign_is_noticed() {
     assert!(flaws.is_empty());
     assert_eq!(
         notes,
-        [
-            "grove.toml: longitude_deg -138.7 deg is far from where Australia/Adelaide is kept; \
-             check its sign (east is positive)",
-        ]
+        ["grove.toml: longitude_deg -138.7 deg is far from where Australia/Adelaide is kept; \
+             check its sign (east is positive)",]
     );
     let kiritimati = LEAST.replace("138.7", "-157.4");
     let (_, _, notes) = read(&kiritimati.replace("Australia/Adelaide", "Pacific/Kiritimati"));

@@ -111,10 +111,10 @@ const ROOT_DEPTH: Allowed = Allowed::new("m", 0.1, 10.0)
 
 /// Reads `trees.csv`: the trees, and every id in the file.
 pub(super) fn read_trees(text: &str, zone: Tz, findings: &mut Findings) -> (Vec<Tree>, Ids) {
-    let mut ids = Ids::default();
     let Some(table) = Table::read(TREES, text, &TREE_COLUMNS, findings) else {
-        return (Vec::new(), ids);
+        return (Vec::new(), Ids::default());
     };
+    let mut ids = table.ids();
     (table.each(zone, findings, |cells| read_tree(cells, &mut ids)), ids)
 }
 
@@ -122,8 +122,8 @@ fn read_tree(cells: &mut Cells, ids: &mut Ids) -> Option<Tree> {
     let id = cells.new_id("tree_id", ids);
     let block = cells.id("block");
     let dbh = read_dbh(cells);
-    let ports = cells.required_whole("ports", "ports", LEAST_PORTS, MOST_PORTS);
-    let flares = cells.whole("flares", "flares", 0, 40);
+    let ports = cells.required_whole("ports", LEAST_PORTS, MOST_PORTS);
+    let flares = cells.whole("flares", 0, 40);
     let at = read_position(cells);
     let root_depth_m = cells.number("root_depth_m", &ROOT_DEPTH);
     let charge = cells.number("charge_ml", &CHARGE).map(Millilitres::computed);
@@ -206,7 +206,8 @@ impl<'t> Roll<'t> {
 
     fn has_block(&self, name: &str) -> bool {
         // Where rows of trees are flawed, theirs may be the block.
-        self.trees.len() < self.ids.len() || self.trees.iter().any(|tree| tree.block == name)
+        let all_read = self.ids.all_known() && self.trees.len() == self.ids.len();
+        !all_read || self.trees.iter().any(|tree| tree.block == name)
     }
 }
 
@@ -220,7 +221,7 @@ pub(super) fn read_blocks(
     let Some(table) = Table::read(BLOCKS, text, &BLOCK_COLUMNS, findings) else {
         return Vec::new();
     };
-    let mut seen = Ids::default();
+    let mut seen = table.ids();
     table.each(zone, findings, |cells| {
         let name = cells.new_id("block", &mut seen);
         let season = read_season(cells);
@@ -312,8 +313,7 @@ mod tests {
             [
                 "trees.csv row 2: dbh_cm 0.3 cm is outside 3 to 478 cm; if this is in m, multiply \
                  by 100",
-                "trees.csv row 2: ports 0 ports is outside 1 to 40 ports; correct the value or its \
-                 unit",
+                "trees.csv row 2: ports 0 is outside 1 to 40; correct the count",
                 "trees.csv row 2: latitude_deg is given without longitude_deg; fill both or \
                  neither",
                 "trees.csv row 2: hang 'maybe' is not one of the words yes, no; write one of them",

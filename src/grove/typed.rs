@@ -154,8 +154,8 @@ impl RawCrew {
         let hour = |hour| NaiveTime::from_hms_opt(hour, 0, 0).unwrap_or_default();
         let ends_line = self.day_ends.as_ref().map(|typed| typed.span().start);
         let crew = Crew {
-            people: check.whole_or("crew.people", self.people, ("people", 1, 100), 2),
-            kits: check.whole_or("crew.kits", self.kits, ("kits", 1, 10_000), 12),
+            people: check.whole_or("crew.people", self.people, ("", 1, 100), 2),
+            kits: check.whole_or("crew.kits", self.kits, ("", 1, 10_000), 12),
             day_starts: check.clock_or("crew.day_starts", self.day_starts, hour(7)),
             day_ends: check.clock_or("crew.day_ends", self.day_ends, hour(17)),
             set_min: check.number_or("crew.set_min", self.set_min, ("min", 0.0, 480.0), 12.0),

@@ -98,7 +98,7 @@ impl fmt::Display for NoteKind {
                 write!(f, "rows out of order of time, put in order: {count}")
             }
             Self::MissingCells { count, first_row } => {
-                write!(f, "has no value in {count} hours (first in row {first_row}): left as gaps")
+                write!(f, "hours without a value, left as gaps: {count} (first in row {first_row})")
             }
             Self::HoursLeftOut { count } => {
                 write!(f, "hours left out, as nothing near tells this value: {count}")

@@ -251,9 +251,8 @@ fn judge_columns(file: &str, rows: &[(Series, RawHour)], findings: &mut Findings
     if let Some(highest) = highest.filter(|&highest| highest <= 1.0) {
         findings.flaw(file, None, Some(REL_HUMIDITY), FlawKind::FractionsNotPercent { highest });
     }
-    let columns: [(Measure, fn(&RawHour) -> Option<Celsius>); 2] =
-        [(AIR, |hour| hour.air), (AIR_INSTANT, |hour| hour.air_at_end)];
-    for (column, value) in columns {
+    for column in [AIR, AIR_INSTANT] {
+        let value = |hour: &RawHour| if column == AIR { hour.air } else { hour.air_at_end };
         let values: Vec<f64> =
             rows.iter().filter_map(|(_, hour)| Some(value(hour)?.value())).collect();
         let mean_c = values.iter().sum::<f64>() / values.len().max(1) as f64;
