@@ -77,6 +77,21 @@ pub struct Grove {
 impl Grove {
     /// Reads a grove from the bytes of its files.
     ///
+    /// ```
+    /// use xylocast::grove::{Files, Grove};
+    ///
+    /// let settings = "name = 'Home'\ntime_zone = 'Australia/Adelaide'\nlatitude_deg = -34.5\n\
+    ///                 longitude_deg = 138.7\nelevation_m = 120\n";
+    /// let trees = "tree_id,block,species,circumference_cm,ports\nA1,North,avocado,94.2,80\n";
+    /// let files =
+    ///     Files::from([("grove.toml", settings.as_bytes()), ("trees.csv", trees.as_bytes())]);
+    /// let refused = Grove::read(&files).unwrap_err();
+    /// assert_eq!(
+    ///     refused.to_string(),
+    ///     "trees.csv row 2: ports 80 is outside 1 to 40; correct the count"
+    /// );
+    /// ```
+    ///
     /// # Errors
     /// [`Refused`] with every flaw in every file; `grove.toml` and `trees.csv` must be there.
     pub fn read(files: &Files) -> Result<Self, Refused> {
