@@ -72,7 +72,7 @@ pub enum NoteKind {
     SharesTree { draw: String, other_draw: String, tree: String },
     /// A charge beyond the bag that is in use now.
     ChargeAboveCapacity { charge_ml: f64, capacity_ml: f64 },
-    /// Fewer than two members where others have more hours.
+    /// Members of one issue that have different numbers of hours.
     MembersDiffer { issued_at: Option<DateTime<FixedOffset>>, fewest: usize, most: usize },
 }
 
