@@ -93,7 +93,8 @@ impl<'a> Assembly<'a> {
     fn series(&mut self, raw: &RawSeries) -> Series {
         let airs: Vec<Option<(Celsius, Flags)>> =
             (0..raw.hours.len()).map(|at| self.air(&raw.hours, at)).collect();
-        let with_air = || raw.hours.iter().zip(&airs).filter_map(|(hour, air)| Some((hour, (*air)?)));
+        let with_air =
+            || raw.hours.iter().zip(&airs).filter_map(|(hour, air)| Some((hour, (*air)?)));
         let days = Days::of(self.settings, with_air().map(|(hour, (air, _))| (hour, air)));
         let hours = with_air().filter_map(|(&hour, (air, flags))| {
             Filling { assembly: self, raw, days: &days, hour, flags }.filled(air)
@@ -187,8 +188,11 @@ impl Filling<'_, '_> {
             Kilopascal::computed(saturated * relative.value() / 100.0)
         });
         let measures = [vapour_pressure, from_dew_point, from_rel_humidity];
-        let given: Vec<(Measure, Kilopascal)> =
-            HUMIDITIES.into_iter().zip(measures).filter_map(|(name, it)| Some((name, it?))).collect();
+        let given: Vec<(Measure, Kilopascal)> = HUMIDITIES
+            .into_iter()
+            .zip(measures)
+            .filter_map(|(name, it)| Some((name, it?)))
+            .collect();
         self.assembly.compare_humidities(&given);
         if let Some(&(_, measured)) = given.first() {
             return Some(measured);
@@ -252,10 +256,7 @@ fn local_date(settings: &Settings, hour: &RawHour) -> NaiveDate {
 }
 
 impl Days {
-    fn of<'h>(
-        settings: &Settings,
-        hours: impl Iterator<Item = (&'h RawHour, Celsius)>,
-    ) -> Self {
+    fn of<'h>(settings: &Settings, hours: impl Iterator<Item = (&'h RawHour, Celsius)>) -> Self {
         let mut days: BTreeMap<NaiveDate, DayRange> = BTreeMap::new();
         for (hour, air) in hours {
             let none = DayRange { min: air, max: air, hours: 0 };

@@ -4,8 +4,8 @@
 //! [`Draw::first_empty`]. Readings make the two tighter; `history` holds them against each other.
 
 use super::history;
-use super::tree::{CHARGE, TREES, Tree};
-use super::{HEAD, LEAST_PORTS, MOST_PORTS, place_of};
+use super::tree::{CHARGE, Roll};
+use super::{HEAD, LEAST_PORTS, MOST_PORTS};
 use crate::text::{
     Allowed, Cells, Columns, Findings, FlawKind, Ids, Note, NoteKind, Table, with_offset,
 };
@@ -150,8 +150,9 @@ const PAUSE_COLUMNS: Columns =
 const STATES: &[&str] = &["wet", "empty", "refill", "leak"];
 
 const LEFT: Allowed = Allowed::new("mL", 0.0, Millilitres::HIGH);
-const ADDED: Allowed = Allowed::new("mL", 1.0, Millilitres::HIGH)
-    .or_else(|value| if value > 0.0 { "if this is in litres, multiply by 1000" } else { "correct it" });
+const ADDED: Allowed = Allowed::new("mL", 1.0, Millilitres::HIGH).or_else(|value| {
+    if value > 0.0 { "if this is in litres, multiply by 1000" } else { "correct it" }
+});
 
 /// The three files about draws, as text.
 #[derive(Debug, Clone, Copy, Default)]
@@ -167,7 +168,7 @@ pub(super) struct DrawTexts<'t> {
 /// Reads draws with their readings and pauses, and holds them against each other.
 pub(super) fn read_draws(
     texts: DrawTexts,
-    (trees, tree_ids): (&[Tree], &Ids),
+    roll: &Roll,
     zone: Tz,
     findings: &mut Findings,
 ) -> Vec<Draw> {
@@ -178,14 +179,7 @@ pub(super) fn read_draws(
         }
         return Vec::new();
     };
-    let mut ids = Ids::default();
-    let mut drafts = match Table::read(DRAWS, draws, &DRAW_COLUMNS, findings) {
-        Some(table) => {
-            let read = |cells: &mut Cells| read_draw(cells, &mut ids, (trees, tree_ids), zone);
-            table.each(zone, findings, read)
-        }
-        None => return Vec::new(),
-    };
+    let (mut drafts, ids) = read_drafts(draws, roll, zone, findings);
     let readings = texts.readings.map(|text| read_readings(text, &ids, zone, findings));
     hand_out(&mut drafts, readings, |draft| &mut draft.draw.readings);
     let pauses = texts.pauses.map(|text| read_pauses(text, &ids, zone, findings));
@@ -195,8 +189,16 @@ pub(super) fn read_draws(
         findings.note(Note::on_file(READINGS, NoteKind::Repeated { count: repeated }));
     }
     let draws: Vec<Draw> = drafts.into_iter().map(|draft| draft.draw).collect();
-    note_shared_trees(&draws, trees, findings);
+    note_shared_trees(&draws, roll, findings);
     draws
+}
+
+fn read_drafts(text: &str, roll: &Roll, zone: Tz, findings: &mut Findings) -> (Vec<Draft>, Ids) {
+    let Some(table) = Table::read(DRAWS, text, &DRAW_COLUMNS, findings) else {
+        return (Vec::new(), Ids::default());
+    };
+    let mut ids = table.ids();
+    (table.each(zone, findings, |cells| read_draw(cells, &mut ids, roll, zone)), ids)
 }
 
 /// A draw as its own row tells it, before readings make it tighter.
@@ -222,17 +224,12 @@ fn hand_out<T>(
     }
 }
 
-fn read_draw(
-    cells: &mut Cells,
-    ids: &mut Ids,
-    (trees, tree_ids): (&[Tree], &Ids),
-    zone: Tz,
-) -> Option<Draft> {
+fn read_draw(cells: &mut Cells, ids: &mut Ids, roll: &Roll, zone: Tz) -> Option<Draft> {
     let id = cells.new_id("draw_id", ids);
-    let tree = cells.known_id("tree_id", tree_ids, TREES);
+    let tree = roll.read_tree_id(cells);
     let started = cells.required_time("started");
     let charge = cells.required_number("charge_ml", &CHARGE).map(Millilitres::computed);
-    let ports = cells.whole("ports", "ports", LEAST_PORTS, MOST_PORTS);
+    let ports = cells.whole("ports", LEAST_PORTS, MOST_PORTS);
     let head = cells.number("head_m", &HEAD).map(Head::computed);
     let last_wet = cells.time("last_wet");
     let first_empty = cells.time("first_empty");
@@ -243,13 +240,13 @@ fn read_draw(
     }
     let started = started?;
     let in_order = draw_in_order(cells, zone, started, [last_wet, first_empty, stripped]);
-    let tree = place_of(trees, &tree?)?;
+    let tree = tree?;
     let draw = Draw {
         id: id?,
         tree,
         started,
         charge: charge?,
-        ports: ports.unwrap_or(trees[tree].ports),
+        ports: ports.unwrap_or(roll.tree(tree).ports),
         head,
         last_wet: last_wet.unwrap_or(started),
         first_empty,
@@ -283,7 +280,7 @@ fn draw_in_order(
         let (Some(time), Some(&(other, Some(other_time)))) = (time, before) else { continue };
         let strictly = column == "first_empty";
         if time < other_time || strictly && time == other_time {
-            let wanted = if strictly { "after" } else { "not before" };
+            let wanted = if strictly { "be after" } else { "not be before" };
             let (time, other_time) = (with_offset(time, zone), with_offset(other_time, zone));
             cells.flaw(Some(column), FlawKind::Order { time, wanted, other, other_time });
             in_order = false;
@@ -362,7 +359,7 @@ fn read_pauses(
             && to <= from
         {
             let (time, other_time) = (with_offset(to, zone), with_offset(from, zone));
-            let (wanted, other) = ("after", "from");
+            let (wanted, other) = ("be after", "from");
             cells.flaw(Some("to"), FlawKind::Order { time, wanted, other, other_time });
         }
         let (why, row) = (cells.text("why"), cells.line());
@@ -371,7 +368,7 @@ fn read_pauses(
 }
 
 /// Two bags on one tree at a time are allowed, but more often one of the two dates is wrong.
-fn note_shared_trees(draws: &[Draw], trees: &[Tree], findings: &mut Findings) {
+fn note_shared_trees(draws: &[Draw], roll: &Roll, findings: &mut Findings) {
     let mut in_order: Vec<&Draw> = draws.iter().collect();
     in_order.sort_by_key(|draw| (draw.tree, draw.started));
     for pair in in_order.windows(2).filter(|pair| pair[0].tree == pair[1].tree) {
@@ -379,7 +376,7 @@ fn note_shared_trees(draws: &[Draw], trees: &[Tree], findings: &mut Findings) {
         if pair[1].started < hangs_until {
             let (draw, other_draw) = (pair[1].id.clone(), pair[0].id.clone());
             let kind =
-                NoteKind::SharesTree { draw, other_draw, tree: trees[pair[0].tree].id.clone() };
+                NoteKind::SharesTree { draw, other_draw, tree: roll.tree(pair[0].tree).id.clone() };
             findings.note(Note::on_file(DRAWS, kind));
         }
     }

@@ -3,9 +3,7 @@
 //!
 //! Allen et al. 1998, FAO Irrigation and drainage paper 56, chapter 3.
 
-use crate::units::{
-    Celsius, Kilopascal, Metres, MetresPerSecond, Place, WattsPerSquareMetre,
-};
+use crate::units::{Celsius, Kilopascal, Metres, MetresPerSecond, Place, WattsPerSquareMetre};
 use crate::weather::Span;
 use chrono::{Datelike, Timelike};
 use std::f64::consts::PI;
@@ -59,7 +57,8 @@ fn extraterrestrial_w_m2(span: Span, place: Place) -> f64 {
     let half = PI / 24.0 * span.hours();
     let from = (omega - half).clamp(-sunset, sunset);
     let to = (omega + half).clamp(-sunset, sunset);
-    let sun = (to - from) * phi.sin() * delta.sin() + phi.cos() * delta.cos() * (to.sin() - from.sin());
+    let sun =
+        (to - from) * phi.sin() * delta.sin() + phi.cos() * delta.cos() * (to.sin() - from.sin());
     (SOLAR_CONSTANT_W_M2 * dr * sun / (2.0 * half)).max(0.0)
 }
 
@@ -89,8 +88,7 @@ mod tests {
         };
         let midnight: DateTime<chrono::Utc> = "2026-09-03T00:00:00Z".parse().unwrap();
         let hours = (0..24).map(|hour| Span::hour_from(midnight + TimeDelta::hours(hour)));
-        let total: f64 =
-            hours.map(|span| extraterrestrial_w_m2(span, place) * 0.0036).sum();
+        let total: f64 = hours.map(|span| extraterrestrial_w_m2(span, place) * 0.0036).sum();
         assert!((total - 32.2).abs() < 0.15, "{total}");
     }
 }

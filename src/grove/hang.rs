@@ -1,8 +1,8 @@
 //! `hang.csv`: the draws that the user intends.
 
-use super::tree::{CHARGE, TREES, Tree};
-use super::{HEAD, LEAST_PORTS, MOST_PORTS, place_of};
-use crate::text::{Columns, Findings, Ids, Table};
+use super::tree::{CHARGE, Roll};
+use super::{HEAD, LEAST_PORTS, MOST_PORTS};
+use crate::text::{Columns, Findings, Table};
 use crate::units::{Head, Millilitres};
 use chrono::{DateTime, Utc};
 use chrono_tz::Tz;
@@ -39,26 +39,26 @@ const COLUMNS: Columns = Columns {
 pub(super) fn read_hang(
     file: &str,
     text: &str,
-    (trees, tree_ids): (&[Tree], &Ids),
+    roll: &Roll,
     zone: Tz,
     findings: &mut Findings,
 ) -> Vec<Hang> {
     let Some(table) = Table::read(file, text, &COLUMNS, findings) else { return Vec::new() };
-    let mut ids = Ids::default();
+    let mut ids = table.ids();
     table.each(zone, findings, |cells| {
         let id = cells.new_id("draw_id", &mut ids);
-        let tree = cells.known_id("tree_id", tree_ids, TREES);
+        let tree = roll.read_tree_id(cells);
         let start = cells.required_time("start");
         let charge = cells.required_number("charge_ml", &CHARGE).map(Millilitres::computed);
-        let ports = cells.whole("ports", "ports", LEAST_PORTS, MOST_PORTS);
+        let ports = cells.whole("ports", LEAST_PORTS, MOST_PORTS);
         let head = cells.number("head_m", &HEAD).map(Head::computed);
-        let tree = place_of(trees, &tree?)?;
+        let tree = tree?;
         Some(Hang {
             id: id?,
             tree,
             start: start?,
             charge: charge?,
-            ports: ports.unwrap_or(trees[tree].ports),
+            ports: ports.unwrap_or(roll.tree(tree).ports),
             head,
             row: cells.line(),
         })
@@ -78,7 +78,7 @@ mod tests {
         let text = "draw_id,tree_id,start,charge_ml,ports,head_m\n\
                     d1,A1,2026-01-14T08:00+10:30,1000,,\nd2,A1,2026-01-14T09:00+10:30,500,4,1.2\n\
                     d2,A9,soon,1,,\n";
-        let hangs = read_hang(FILE, text, (&trees, &ids), Tz::UTC, &mut findings);
+        let hangs = read_hang(FILE, text, &Roll::new(&trees, &ids), Tz::UTC, &mut findings);
         assert_eq!((hangs[0].ports, hangs[0].head), (8, None));
         assert_eq!((hangs[1].ports, hangs[1].head.unwrap().value()), (4, 1.2));
         let flaws: Vec<String> = findings.flaws.iter().map(ToString::to_string).collect();

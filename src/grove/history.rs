@@ -96,15 +96,16 @@ impl Story<'_> {
 
     /// Readings and pauses lie between start and strip.
     fn within_the_draw(&mut self, draw: &Draw) {
-        let readings = draw.readings.iter().map(|reading| (READINGS, reading.row, "time", reading.at));
+        let readings =
+            draw.readings.iter().map(|reading| (READINGS, reading.row, "time", reading.at));
         let froms = draw.pauses.iter().map(|pause| (PAUSES, pause.row, "from", pause.from));
         let tos = draw.pauses.iter().filter_map(|pause| Some((PAUSES, pause.row, "to", pause.to?)));
         for (file, row, column, at) in readings.chain(froms).chain(tos) {
             let outside = if at < draw.started {
-                Some(("not before", "started", draw.started))
+                Some(("not be before", "started", draw.started))
             } else {
                 let stripped = draw.stripped.filter(|stripped| at > *stripped);
-                stripped.map(|stripped| ("not after", "stripped", stripped))
+                stripped.map(|stripped| ("not be after", "stripped", stripped))
             };
             if let Some((wanted, other, limit)) = outside {
                 let (time, other_time) = (self.local(at), self.local(limit));

@@ -12,6 +12,7 @@ mod history;
 mod season;
 mod settings;
 mod tree;
+mod typed;
 
 pub use crate::text::{Flaw, FlawKind, Note, NoteKind, Refused};
 pub use assemble::{forecasts, observed};
@@ -30,6 +31,7 @@ use crate::weather::{Forecasts, Series};
 use chrono_tz::Tz;
 use draw::DrawTexts;
 use std::collections::BTreeMap;
+use tree::Roll;
 
 /// Fewest ports of a tree.
 pub const LEAST_PORTS: u32 = 1;
@@ -75,6 +77,21 @@ pub struct Grove {
 impl Grove {
     /// Reads a grove from the bytes of its files.
     ///
+    /// ```
+    /// use xylocast::grove::{Files, Grove};
+    ///
+    /// let settings = "name = 'Home'\ntime_zone = 'Australia/Adelaide'\nlatitude_deg = -34.5\n\
+    ///                 longitude_deg = 138.7\nelevation_m = 120\n";
+    /// let trees = "tree_id,block,species,circumference_cm,ports\nA1,North,avocado,94.2,80\n";
+    /// let files =
+    ///     Files::from([("grove.toml", settings.as_bytes()), ("trees.csv", trees.as_bytes())]);
+    /// let refused = Grove::read(&files).unwrap_err();
+    /// assert_eq!(
+    ///     refused.to_string(),
+    ///     "trees.csv row 2: ports 80 is outside 1 to 40; correct the count"
+    /// );
+    /// ```
+    ///
     /// # Errors
     /// [`Refused`] with every flaw in every file; `grove.toml` and `trees.csv` must be there.
     pub fn read(files: &Files) -> Result<Self, Refused> {
@@ -99,9 +116,9 @@ impl Grove {
     pub fn read_hang(&self, file: &str, bytes: &[u8]) -> Result<(Vec<Hang>, Vec<Note>), Refused> {
         let mut findings = Findings::default();
         let ids: Ids = self.trees.iter().map(|tree| tree.id.as_str()).collect();
-        let trees = (self.trees.as_slice(), &ids);
+        let roll = Roll::new(&self.trees, &ids);
         let hangs = decode(file, bytes, &mut findings)
-            .map(|text| hang::read_hang(file, text, trees, self.settings.zone, &mut findings))
+            .map(|text| hang::read_hang(file, text, &roll, self.settings.zone, &mut findings))
             .unwrap_or_default();
         hold_to_bag(file, &hangs, &self.settings, &mut findings);
         if findings.flaws.is_empty() {
@@ -134,22 +151,21 @@ fn read_parts(files: &Files, findings: &mut Findings) -> Option<Parts> {
         .and_then(|text| Settings::read(text, findings));
     let zone = settings.as_ref().map_or(Tz::UTC, |settings| settings.zone);
     let trees = needed(files, TREES, NO_TREES, findings);
-    let (trees, ids) =
-        trees.map(|text| tree::read_trees(text, zone, findings)).unwrap_or_default();
-    let mut file = |name: &'static str, findings: &mut Findings| {
+    let (trees, ids) = trees.map(|text| tree::read_trees(text, zone, findings)).unwrap_or_default();
+    let roll = Roll::new(&trees, &ids);
+    let file = |name: &'static str, findings: &mut Findings| {
         files.get(name).and_then(|bytes| decode(name, bytes, findings))
     };
     let blocks = file(BLOCKS, findings)
-        .map(|text| tree::read_blocks(text, (&trees, &ids), zone, findings))
+        .map(|text| tree::read_blocks(text, &roll, zone, findings))
         .unwrap_or_default();
     let texts = DrawTexts {
         draws: file(DRAWS, findings),
         readings: file(READINGS, findings),
         pauses: file(PAUSES, findings),
     };
-    let draws = draw::read_draws(texts, (&trees, &ids), zone, findings);
-    let hang = file(HANG, findings)
-        .map(|text| hang::read_hang(HANG, text, (&trees, &ids), zone, findings));
+    let draws = draw::read_draws(texts, &roll, zone, findings);
+    let hang = file(HANG, findings).map(|text| hang::read_hang(HANG, text, &roll, zone, findings));
     let observed = file(OBSERVED, findings)
         .map(|text| parse::parse_observed(text, zone, findings))
         .unwrap_or_default();
@@ -193,10 +209,6 @@ fn hold_to_bag(file: &str, hangs: &[Hang], settings: &Settings, findings: &mut F
         let kind = NoteKind::ChargeAboveCapacity { charge_ml, capacity_ml };
         findings.note(Note::on_file(file, kind).at_row(hang.row).on_column("charge_ml"));
     }
-}
-
-fn place_of(trees: &[Tree], id: &str) -> Option<usize> {
-    trees.iter().position(|tree| tree.id == id)
 }
 
 #[cfg(test)]

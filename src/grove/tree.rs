@@ -6,6 +6,7 @@ use crate::text::{Allowed, Cells, Columns, Findings, FlawKind, Ids, Table};
 use crate::units::{Centimetres, Latitude, Longitude, Millilitres};
 use chrono::NaiveDate;
 use chrono_tz::Tz;
+use std::collections::HashMap;
 
 /// Name of the file of trees in a grove folder.
 pub const TREES: &str = "trees.csv";
@@ -83,14 +84,24 @@ const BLOCK_COLUMNS: Columns = Columns {
 };
 
 pub(super) const CHARGE: Allowed = Allowed::new("mL", SMALLEST_CHARGE_ML, Millilitres::HIGH)
-    .or_else(|value| if value < 10.0 { "if this is in litres, multiply by 1000" } else { "correct it" });
+    .or_else(
+        |value| if value < 10.0 { "if this is in litres, multiply by 1000" } else { "correct it" },
+    );
 
 const CIRCUMFERENCE: Allowed = Allowed::new("cm", 10.0, 1500.0).or_else(|value| {
-    if value > 1500.0 { "if this is in mm, divide by 10" } else { "if this is in m, multiply by 100" }
+    if value > 1500.0 {
+        "if this is in mm, divide by 10"
+    } else {
+        "if this is in m, multiply by 100"
+    }
 });
 
 const DBH: Allowed = Allowed::new("cm", Centimetres::LOW, Centimetres::HIGH).or_else(|value| {
-    if value > 478.0 { "if this is in mm, divide by 10" } else { "if this is in m, multiply by 100" }
+    if value > 478.0 {
+        "if this is in mm, divide by 10"
+    } else {
+        "if this is in m, multiply by 100"
+    }
 });
 
 const LATITUDE: Allowed = Allowed::new("deg", -90.0, 90.0).or_else(|_| "are the two swapped?");
@@ -100,10 +111,10 @@ const ROOT_DEPTH: Allowed = Allowed::new("m", 0.1, 10.0)
 
 /// Reads `trees.csv`: the trees, and every id in the file.
 pub(super) fn read_trees(text: &str, zone: Tz, findings: &mut Findings) -> (Vec<Tree>, Ids) {
-    let mut ids = Ids::default();
     let Some(table) = Table::read(TREES, text, &TREE_COLUMNS, findings) else {
-        return (Vec::new(), ids);
+        return (Vec::new(), Ids::default());
     };
+    let mut ids = table.ids();
     (table.each(zone, findings, |cells| read_tree(cells, &mut ids)), ids)
 }
 
@@ -111,8 +122,8 @@ fn read_tree(cells: &mut Cells, ids: &mut Ids) -> Option<Tree> {
     let id = cells.new_id("tree_id", ids);
     let block = cells.id("block");
     let dbh = read_dbh(cells);
-    let ports = cells.required_whole("ports", "ports", LEAST_PORTS, MOST_PORTS);
-    let flares = cells.whole("flares", "flares", 0, 40);
+    let ports = cells.required_whole("ports", LEAST_PORTS, MOST_PORTS);
+    let flares = cells.whole("flares", 0, 40);
     let at = read_position(cells);
     let root_depth_m = cells.number("root_depth_m", &ROOT_DEPTH);
     let charge = cells.number("charge_ml", &CHARGE).map(Millilitres::computed);
@@ -169,24 +180,53 @@ fn read_position(cells: &mut Cells) -> Option<(Latitude, Longitude)> {
     Some((Latitude::computed(latitude?), Longitude::computed(longitude?)))
 }
 
+/// The trees by id, for the files that name them.
+pub(super) struct Roll<'t> {
+    trees: &'t [Tree],
+    ids: &'t Ids,
+    places: HashMap<&'t str, usize>,
+}
+
+impl<'t> Roll<'t> {
+    pub(super) fn new(trees: &'t [Tree], ids: &'t Ids) -> Self {
+        let places = trees.iter().enumerate().map(|(at, tree)| (tree.id.as_str(), at)).collect();
+        Self { trees, ids, places }
+    }
+
+    /// Place of the tree that the row names. None without a further flaw where its own row in
+    /// `trees.csv` is flawed.
+    pub(super) fn read_tree_id(&self, cells: &mut Cells) -> Option<usize> {
+        let id = cells.known_id("tree_id", self.ids, TREES)?;
+        self.places.get(id.as_str()).copied()
+    }
+
+    pub(super) fn tree(&self, place: usize) -> &'t Tree {
+        &self.trees[place]
+    }
+
+    fn has_block(&self, name: &str) -> bool {
+        // Where rows of trees are flawed, theirs may be the block.
+        let all_read = self.ids.all_known() && self.trees.len() == self.ids.len();
+        !all_read || self.trees.iter().any(|tree| tree.block == name)
+    }
+}
+
 /// Reads `blocks.csv`; every block must have a tree.
 pub(super) fn read_blocks(
     text: &str,
-    (trees, tree_ids): (&[Tree], &Ids),
+    roll: &Roll,
     zone: Tz,
     findings: &mut Findings,
 ) -> Vec<Block> {
     let Some(table) = Table::read(BLOCKS, text, &BLOCK_COLUMNS, findings) else {
         return Vec::new();
     };
-    let mut seen = Ids::default();
+    let mut seen = table.ids();
     table.each(zone, findings, |cells| {
         let name = cells.new_id("block", &mut seen);
         let season = read_season(cells);
         let name = name?;
-        // Where rows of trees are flawed, theirs may be the block.
-        let all_trees_read = trees.len() == tree_ids.len();
-        if all_trees_read && !trees.iter().any(|tree| tree.block == name) {
+        if !roll.has_block(&name) {
             let problem = FlawKind::Unknown { text: name, wanted_in: TREES };
             cells.flaw(Some("block"), problem);
             return None;
@@ -273,8 +313,7 @@ mod tests {
             [
                 "trees.csv row 2: dbh_cm 0.3 cm is outside 3 to 478 cm; if this is in m, multiply \
                  by 100",
-                "trees.csv row 2: ports 0 ports is outside 1 to 40 ports; correct the value or its \
-                 unit",
+                "trees.csv row 2: ports 0 is outside 1 to 40; correct the count",
                 "trees.csv row 2: latitude_deg is given without longitude_deg; fill both or \
                  neither",
                 "trees.csv row 2: hang 'maybe' is not one of the words yes, no; write one of them",
@@ -291,7 +330,7 @@ mod tests {
         let (trees, ids) = read_trees(trees, Tz::UTC, &mut findings);
         let text = "block,leaf_on_from,leaf_off_from,bloom_from,bloom_to\n\
                     North,09-15,05-20,10-01,10-20\nSouth,,,,\nNorth,,,10-01,\n";
-        let blocks = read_blocks(text, (&trees, &ids), Tz::UTC, &mut findings);
+        let blocks = read_blocks(text, &Roll::new(&trees, &ids), Tz::UTC, &mut findings);
         assert_eq!(blocks.len(), 1);
         let date = NaiveDate::from_ymd_opt(2026, 10, 5).unwrap();
         assert_eq!(blocks[0].season.in_bloom(date), Some(true));

@@ -90,7 +90,8 @@ fn read_file(path: &Path) -> Result<Option<Vec<u8>>, FlawKind> {
 /// Those of the file system; the old file is untouched then.
 pub fn write_atomically(path: &Path, bytes: &[u8]) -> io::Result<()> {
     let (temporary, mut file) = create_beside(path)?;
-    let written = write_and_sync(&mut file, path, bytes).and_then(|()| fs::rename(&temporary, path));
+    let written =
+        write_and_sync(&mut file, path, bytes).and_then(|()| fs::rename(&temporary, path));
     if let Err(error) = written {
         let _ = fs::remove_file(&temporary);
         return Err(error);

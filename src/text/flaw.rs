@@ -150,7 +150,7 @@ pub enum FlawKind {
         tenth(*.from_circumference_cm), figure(*.dbh_cm)
     )]
     DbhDisagrees { from_circumference_cm: f64, dbh_cm: f64 },
-    #[error("{} must be {wanted} {other} {}; correct one of the two", rfc(.time), rfc(.other_time))]
+    #[error("{} must {wanted} {other} {}; correct one of the two", rfc(.time), rfc(.other_time))]
     Order {
         time: DateTime<FixedOffset>,
         wanted: &'static str,
@@ -194,10 +194,7 @@ pub enum FlawKind {
          pause or the times",
         rfc(.last_wet), rfc(.first_empty)
     )]
-    EmptiedWhileShut {
-        last_wet: DateTime<FixedOffset>,
-        first_empty: DateTime<FixedOffset>,
-    },
+    EmptiedWhileShut { last_wet: DateTime<FixedOffset>, first_empty: DateTime<FixedOffset> },
 
     // Weather
     #[error(

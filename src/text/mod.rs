@@ -13,7 +13,7 @@ pub use flaw::{Findings, Flaw, FlawKind, Refused};
 pub use note::{Note, NoteKind};
 pub use rows::{Allowed, Cells, Columns, Ids, Table, decode};
 pub use time::{
-    ReadTime, TimeFlaw, format_time, in_words, read_date, read_time, read_time_of_day, with_offset,
+    ReadTime, TimeFlaw, format_time, read_date, read_time, read_time_of_day, with_offset,
 };
 
 use std::fmt::Write as _;

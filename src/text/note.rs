@@ -72,7 +72,7 @@ pub enum NoteKind {
     SharesTree { draw: String, other_draw: String, tree: String },
     /// A charge beyond the bag that is in use now.
     ChargeAboveCapacity { charge_ml: f64, capacity_ml: f64 },
-    /// Fewer than two members where others have more hours.
+    /// Members of one issue that have different numbers of hours.
     MembersDiffer { issued_at: Option<DateTime<FixedOffset>>, fewest: usize, most: usize },
 }
 
@@ -98,7 +98,7 @@ impl fmt::Display for NoteKind {
                 write!(f, "rows out of order of time, put in order: {count}")
             }
             Self::MissingCells { count, first_row } => {
-                write!(f, "has no value in {count} hours (first in row {first_row}): left as gaps")
+                write!(f, "hours without a value, left as gaps: {count} (first in row {first_row})")
             }
             Self::HoursLeftOut { count } => {
                 write!(f, "hours left out, as nothing near tells this value: {count}")

@@ -121,11 +121,6 @@ pub fn with_offset(at: DateTime<Utc>, zone: Tz) -> DateTime<FixedOffset> {
     at.with_timezone(&zone).fixed_offset()
 }
 
-/// A zone's IANA name.
-pub fn in_words(zone: Tz) -> &'static str {
-    zone.name()
-}
-
 fn rfc3339(time: &DateTime<FixedOffset>) -> String {
     time.to_rfc3339_opts(SecondsFormat::Secs, false)
 }

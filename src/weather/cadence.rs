@@ -2,9 +2,9 @@
 
 use super::parse::RawHour;
 use crate::text::{Findings, FlawKind, Note, NoteKind, with_offset};
-use chrono::{DateTime, TimeDelta, Timelike, Utc};
+use chrono::{DateTime, Offset, TimeDelta, Timelike, Utc};
 use chrono_tz::Tz;
-use std::collections::{BTreeMap, HashMap};
+use std::collections::BTreeMap;
 
 const HOUR: TimeDelta = TimeDelta::hours(1);
 
@@ -81,12 +81,12 @@ impl Cadence<'_> {
 
     /// Rows that tell the same of one hour are one; those that do not are flaws.
     fn drop_repeated(&mut self, hours: &mut Vec<RawHour>) -> usize {
-        let before = hours.len();
-        let mut kept: Vec<RawHour> = Vec::with_capacity(before);
+        let mut repeated = 0;
+        let mut kept: Vec<RawHour> = Vec::with_capacity(hours.len());
         for hour in hours.drain(..) {
             match kept.last().filter(|last| last.span == hour.span) {
                 None => kept.push(hour),
-                Some(last) if last.repeats(&hour) => {}
+                Some(last) if last.repeats(&hour) => repeated += 1,
                 Some(last) => {
                     let time = with_offset(self.shown(&hour), self.zone);
                     let problem = FlawKind::HoursDiffer { time, first_row: last.row };
@@ -95,7 +95,7 @@ impl Cadence<'_> {
             }
         }
         *hours = kept;
-        before - hours.len()
+        repeated
     }
 
     fn is_hourly(&mut self, hours: &[RawHour]) -> bool {
@@ -118,42 +118,52 @@ impl Cadence<'_> {
         false
     }
 
-    /// All rows stand at one place in the hour, by UTC or by the grove's clocks (the two differ
-    /// where clocks change by half an hour).
+    /// All rows stand at one place in the hour, by UTC or by the grove's clocks: the two differ
+    /// where clocks change by half an hour.
     fn has_one_phase(&mut self, hours: &[RawHour]) -> bool {
-        let utc = |hour: &RawHour| self.shown(hour).timestamp().rem_euclid(3600);
-        let local = |hour: &RawHour| {
-            let shown = self.shown(hour).with_timezone(&self.zone);
-            (shown.minute(), shown.second())
-        };
-        let one = |mut pairs: std::slice::Windows<RawHour>, same: &dyn Fn(&[RawHour]) -> bool| {
-            pairs.all(same)
-        };
-        let windows = || hours.windows(2);
-        if one(windows(), &|pair| utc(&pair[0]) == utc(&pair[1]))
-            || one(windows(), &|pair| local(&pair[0]) == local(&pair[1]))
-        {
+        let Some(first) = hours.first() else { return true };
+        let one_by_utc = hours.iter().all(|hour| self.phase(hour) == self.phase(first));
+        let one_by_clock = |phase| hours.iter().all(|hour| self.clock_phases(hour).contains(phase));
+        if one_by_utc || self.clock_phases(first).iter().any(one_by_clock) {
             return true;
         }
-        let mut counts: HashMap<i64, usize> = HashMap::new();
+        let mut counts: BTreeMap<i64, usize> = BTreeMap::new();
         for hour in hours {
-            *counts.entry(utc(hour)).or_default() += 1;
+            *counts.entry(self.phase(hour)).or_default() += 1;
         }
-        let most = |(phase, count): &(&i64, &usize)| (**count, -**phase);
-        let Some((&usual, &usual_rows)) = counts.iter().max_by_key(most) else { return true };
-        let is_odd = |hour: &&RawHour| utc(hour) != usual;
-        let (Some(odd), Some(even)) =
-            (hours.iter().filter(is_odd).min_by_key(|hour| hour.row), hours.iter().find(|h| !is_odd(h)))
-        else {
-            return true;
+        let most = counts.iter().max_by_key(|(_, count)| **count);
+        let (usual, usual_rows) = most.map_or((0, 0), |(phase, count)| (*phase, *count));
+        let with = |usual_wanted: bool| {
+            let wanted = |hour: &&RawHour| (self.phase(hour) == usual) == usual_wanted;
+            hours.iter().filter(wanted).min_by_key(|hour| hour.row)
         };
+        let (Some(usual), Some(odd)) = (with(true), with(false)) else { return true };
         let problem = FlawKind::MixedPhase {
-            usual_minute: local(even).0,
+            usual_minute: self.minute(usual),
             usual_rows,
-            odd_minute: local(odd).0,
+            odd_minute: self.minute(odd),
             odd_rows: hours.len() - usual_rows,
         };
         self.findings.flaw(self.file, Some(odd.row), None, problem);
         false
+    }
+
+    /// Seconds past the hour by UTC.
+    fn phase(&self, hour: &RawHour) -> i64 {
+        self.shown(hour).timestamp().rem_euclid(3600)
+    }
+
+    /// Seconds past the hour by the grove's clocks, just before the time and at it: at a change
+    /// of clocks a station may show either.
+    fn clock_phases(&self, hour: &RawHour) -> [i64; 2] {
+        let shown = self.shown(hour);
+        [shown - TimeDelta::seconds(1), shown].map(|near| {
+            let offset = near.with_timezone(&self.zone).offset().fix().local_minus_utc();
+            (shown.timestamp() + i64::from(offset)).rem_euclid(3600)
+        })
+    }
+
+    fn minute(&self, hour: &RawHour) -> u32 {
+        self.shown(hour).with_timezone(&self.zone).minute()
     }
 }

@@ -246,13 +246,13 @@ fn refuse_dew_above_air(cells: &mut Cells, hour: &RawHour) {
 /// What can be seen only of a column as a whole: fractions for percent, degrees of another scale.
 fn judge_columns(file: &str, rows: &[(Series, RawHour)], findings: &mut Findings) {
     let humidity = rows.iter().filter_map(|(_, hour)| Some(hour.rel_humidity?.value()));
-    let highest = humidity.fold(None, |most: Option<f64>, value| Some(most.unwrap_or(0.0).max(value)));
+    let highest =
+        humidity.fold(None, |most: Option<f64>, value| Some(most.unwrap_or(0.0).max(value)));
     if let Some(highest) = highest.filter(|&highest| highest <= 1.0) {
         findings.flaw(file, None, Some(REL_HUMIDITY), FlawKind::FractionsNotPercent { highest });
     }
-    let columns: [(Measure, fn(&RawHour) -> Option<Celsius>); 2] =
-        [(AIR, |hour| hour.air), (AIR_INSTANT, |hour| hour.air_at_end)];
-    for (column, value) in columns {
+    for column in [AIR, AIR_INSTANT] {
+        let value = |hour: &RawHour| if column == AIR { hour.air } else { hour.air_at_end };
         let values: Vec<f64> =
             rows.iter().filter_map(|(_, hour)| Some(value(hour)?.value())).collect();
         let mean_c = values.iter().sum::<f64>() / values.len().max(1) as f64;
@@ -324,8 +324,8 @@ const HUMIDITY: Allowed = Allowed::new("%", 0.0, 100.0).or_else(|value| {
 const VAPOUR: Allowed =
     Allowed::new("kPa", 0.0, 12.0).or_else(|_| "if this is in hPa, divide by 10");
 
-const WIND_SPEED: Allowed =
-    Allowed::new("m/s", MetresPerSecond::LOW, MetresPerSecond::HIGH).or_else(|value| {
+const WIND_SPEED: Allowed = Allowed::new("m/s", MetresPerSecond::LOW, MetresPerSecond::HIGH)
+    .or_else(|value| {
         if value > 0.0 {
             "if this is in km/h, divide by 3.6; if in mph, multiply by 0.447"
         } else {
