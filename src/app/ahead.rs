@@ -130,37 +130,53 @@ fn grid(horizon_min: f64) -> Vec<f64> {
 }
 
 /// An intended draw with the belief about its finish; or why there is none.
+pub type Foreseen = Result<Belief, ClockError>;
+
+/// How thirsty the trees of some intended draws are believed to be on their dates.
 #[derive(Debug, Clone)]
-pub struct Foreseen {
-    /// The belief.
-    pub belief: Result<Belief, ClockError>,
-    /// `ln` thirst, mean and standard deviation without the residual.
-    pub ln_thirst: (f64, f64),
+pub struct Thirsts {
+    /// `ln` of the demand-hours that each charge asks for at the mean thirst.
+    pub ln_wanted: Vec<f64>,
+    laws: Vec<Arc<Law>>,
+}
+
+impl Thirsts {
+    /// Of each intended draw, in their order.
+    pub fn of(grove: &Grove, model: &Model, hangs: &[Hang]) -> Self {
+        let thirsts = model.posterior().thirst(&targets(grove, hangs));
+        let variances = model.posterior().variances();
+        Self {
+            ln_wanted: hangs
+                .iter()
+                .zip(&thirsts)
+                .map(|(hang, (mean, _))| hang.charge.value().ln() - mean)
+                .collect(),
+            laws: thirsts
+                .iter()
+                .map(|(_, sd)| Arc::new(Law::new(*sd, variances.residual, variances.scale)))
+                .collect(),
+        }
+    }
+
+    /// The belief about one of them on a course.
+    pub fn belief(&self, index: usize, course: Arc<Course>) -> Belief {
+        Belief::new(course, self.laws[index].clone(), self.ln_wanted[index])
+    }
 }
 
 /// Beliefs about intended draws, in their order.
 pub fn foresee(grove: &Grove, model: &Model, ahead: &Ahead, hangs: &[Hang]) -> Vec<Foreseen> {
-    let thirsts = model.posterior().thirst(&targets(grove, hangs));
-    let variances = model.posterior().variances();
+    let thirsts = Thirsts::of(grove, model, hangs);
     let mut courses: HashMap<DateTime<Utc>, Result<Arc<Course>, ClockError>> = HashMap::new();
-    let mut laws: HashMap<u64, Arc<Law>> = HashMap::new();
     hangs
         .iter()
-        .zip(thirsts)
-        .map(|(hang, ln_thirst)| {
-            let course = courses
+        .enumerate()
+        .map(|(index, hang)| {
+            courses
                 .entry(hang.start)
                 .or_insert_with(|| ahead.course(hang.start, &[]).map(Arc::new))
-                .clone();
-            let law = laws
-                .entry(ln_thirst.1.to_bits())
-                .or_insert_with(|| {
-                    Arc::new(Law::new(ln_thirst.1, variances.residual, variances.scale))
-                })
-                .clone();
-            let ln_wanted = hang.charge.value().ln() - ln_thirst.0;
-            let belief = course.map(|course| Belief::new(course, law, ln_wanted));
-            Foreseen { belief, ln_thirst }
+                .clone()
+                .map(|course| thirsts.belief(index, course))
         })
         .collect()
 }

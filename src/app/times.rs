@@ -179,7 +179,7 @@ pub fn empty_by(seen: &Foreseen, start: DateTime<Utc>, by: DateTime<Utc>) -> Opt
         return Some(0.0);
     }
     let minutes = (by - start).num_milliseconds() as f64 / 60_000.0;
-    seen.belief.as_ref().ok().and_then(|belief| belief.empty_by(minutes))
+    seen.as_ref().ok().and_then(|belief| belief.empty_by(minutes))
 }
 
 fn time(
@@ -190,7 +190,7 @@ fn time(
     turns: &Turns,
     shared: &[String],
 ) -> Time {
-    let quantile = |p: f64| match &seen.belief {
+    let quantile = |p: f64| match seen {
         Ok(belief) => belief.quantile(p),
         Err(_) => Finish::After(0.0),
     };
@@ -246,7 +246,7 @@ fn own_warnings(
 ) -> Vec<String> {
     let mut warnings = Vec::new();
     let tree = &desk.grove.trees[hang.tree];
-    match &seen.belief {
+    match seen {
         Err(ClockError::Missing { .. }) => {
             warnings.push("no weather at the start: pull or type weather for it".into());
             return warnings;

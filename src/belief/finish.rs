@@ -118,6 +118,12 @@ impl Belief {
         (minutes <= self.course.horizon_min()).then(|| self.mixture(self.course.place(minutes)))
     }
 
+    /// The same for a bag that was still wet after `wet_min`.
+    pub fn empty_by_if_wet_at(&self, minutes: f64, wet_min: f64) -> Option<f64> {
+        let (then, by) = (self.empty_by(wet_min)?, self.empty_by(minutes)?);
+        Some(if then < 1.0 { ((by - then) / (1.0 - then)).clamp(0.0, 1.0) } else { 1.0 })
+    }
+
     /// The time by which the bag is empty with probability `p`.
     pub fn quantile(&self, p: f64) -> Finish {
         let course = &*self.course;

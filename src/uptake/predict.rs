@@ -73,6 +73,23 @@ impl Posterior {
         Joint { mean: loaded.iter().map(|target| self.mean(target)).collect(), covariance }
     }
 
+    /// What sets a tree apart from its block, species and size on a date: mean and standard
+    /// deviation of its effect on ln thirst; none for a tree without a row.
+    pub fn tree_effect(&self, tree_id: &str, date: NaiveDate) -> Option<(f64, f64)> {
+        let index = self.trees.binary_search_by(|tree| tree.tree_id.as_str().cmp(tree_id)).ok()?;
+        let tree = &self.trees[index];
+        let white = self.whitened_tree(tree, date);
+        let p = self.coefficients().len();
+        let mut loading = Array1::zeros(self.effects.len());
+        loading.slice_mut(s![..p]).assign(&white.dot(&tree.covariates));
+        for (&column, load) in tree.columns.iter().zip(&white.dot(&tree.loadings)) {
+            loading[p + column] = *load;
+        }
+        let variance = self.variances.tree_covariance(date, date) - white.dot(&white)
+            + loading.dot(&self.covariance.dot(&loading));
+        Some((white.dot(&tree.left), variance.max(0.0).sqrt()))
+    }
+
     fn loadings(&self, loaded: &[Loaded]) -> Array2<f64> {
         let mut all = Array2::zeros((loaded.len(), self.effects.len()));
         for (mut row, target) in all.rows_mut().into_iter().zip(loaded) {
