@@ -2,6 +2,6 @@
 //! share the [`Desk`], a grove with its clock and its model.
 
 pub mod ahead;
-pub mod past;
 pub mod desk;
+pub mod past;
 pub mod times;

@@ -207,4 +207,3 @@ fn after_dusk(grove: &Grove, sightings: &[(&Draw, Sighting)]) -> usize {
     };
     sightings.iter().filter(after).count()
 }
-

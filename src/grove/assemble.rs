@@ -2,11 +2,16 @@
 //! tells, and flagged; what is missing here and there stays a gap.
 
 use super::Settings;
-use super::estimates::{
-    pressure_at_elevation, saturation_vapour_pressure, shortwave_from_range, wind_at_2m,
+use crate::evapo::estimate::{
+    assumed_wind, atmospheric_pressure, shortwave_of_date, vapour_pressure_from_minimum,
 };
+use crate::evapo::humidity::{TemperatureRange, vapour_pressure, vapour_pressure_at_dew_point};
+use crate::evapo::radiation::Setting;
+use crate::evapo::reference::wind_at_2m;
 use crate::text::{Findings, Note, NoteKind};
-use crate::units::{Celsius, Kilopascal, MetresPerSecond, Millimetres, WattsPerSquareMetre};
+use crate::units::{
+    Celsius, Kilopascal, Metres, MetresPerSecond, Millimetres, WattsPerSquareMetre,
+};
 use crate::weather::parse::{
     AIR, AIR_INSTANT, FORECAST, HUMIDITIES, Measure, OBSERVED, PRESSURE, RAIN, REL_HUMIDITY,
     RawForecast, RawHour, RawSeries, SHORTWAVE, WIND,
@@ -20,9 +25,6 @@ const WHOLE_DAY_HOURS: usize = 20;
 
 /// A day further away than this tells nothing of the range of temperature.
 const FARTHEST_DAY: i64 = 3;
-
-/// Wind where none is measured, FAO-56 chapter 3.
-const ASSUMED_WIND_M_S: f64 = 2.0;
 
 /// Two measures of humidity may differ by this much vapour pressure before it is told.
 const HUMIDITY_AGREES_WITHIN_KPA: f64 = 0.3;
@@ -181,13 +183,11 @@ impl Filling<'_, '_> {
     }
 
     fn vapour_pressure(&mut self, air: Celsius) -> Option<Kilopascal> {
-        let RawHour { vapour_pressure, dew_point, rel_humidity, .. } = self.hour;
-        let from_dew_point = dew_point.map(saturation_vapour_pressure);
-        let from_rel_humidity = rel_humidity.map(|relative| {
-            let saturated = saturation_vapour_pressure(air).value();
-            Kilopascal::computed(saturated * relative.value() / 100.0)
-        });
-        let measures = [vapour_pressure, from_dew_point, from_rel_humidity];
+        let measures = [
+            self.hour.vapour_pressure,
+            self.hour.dew_point.map(vapour_pressure_at_dew_point),
+            self.hour.rel_humidity.map(|relative| vapour_pressure(air, relative)),
+        ];
         let given: Vec<(Measure, Kilopascal)> = HUMIDITIES
             .into_iter()
             .zip(measures)
@@ -202,16 +202,18 @@ impl Filling<'_, '_> {
         }
         let day = self.day(REL_HUMIDITY)?;
         self.estimate(REL_HUMIDITY, Flag::HumidityEstimated)?;
-        let dew_point = if day.min < air { day.min } else { air };
-        Some(saturation_vapour_pressure(dew_point))
+        let lowest = if day.min < air { day.min } else { air };
+        Some(vapour_pressure_from_minimum(lowest))
     }
 
     fn wind_2m(&mut self) -> Option<MetresPerSecond> {
         if let Some(wind) = self.hour.wind {
-            return Some(wind_at_2m(wind, self.assembly.settings.anemometer_height_m));
+            // Settings hold the height to what eq. 47 can do.
+            let height = Metres::computed(self.assembly.settings.anemometer_height_m);
+            return wind_at_2m(wind, height).ok();
         }
         self.estimate(WIND, Flag::WindAssumed)?;
-        Some(MetresPerSecond::computed(ASSUMED_WIND_M_S))
+        Some(assumed_wind())
     }
 
     fn shortwave(&mut self) -> Option<WattsPerSquareMetre> {
@@ -220,8 +222,10 @@ impl Filling<'_, '_> {
         }
         let day = self.day(SHORTWAVE)?;
         self.estimate(SHORTWAVE, Flag::ShortwaveEstimated)?;
-        let place = self.assembly.settings.place;
-        Some(shortwave_from_range(day.min, day.max, self.hour.span, place))
+        let range = TemperatureRange::new(day.min, day.max).ok()?;
+        let settings = self.assembly.settings;
+        let (date, hours) = (local_date(settings, &self.hour), [self.hour.span]);
+        shortwave_of_date(range, Setting::Interior, settings.place, date, &hours).pop()
     }
 
     fn rain(&mut self) -> Option<Millimetres> {
@@ -237,7 +241,7 @@ impl Filling<'_, '_> {
             return Some(pressure);
         }
         self.estimate(PRESSURE, Flag::PressureFromElevation)?;
-        Some(pressure_at_elevation(self.assembly.settings.place.elevation))
+        Some(atmospheric_pressure(self.assembly.settings.place.elevation))
     }
 }
 

@@ -1,4 +1,5 @@
 use super::*;
+use crate::evapo::humidity::saturation_vapour_pressure;
 use crate::weather::parse::{parse_forecast, parse_observed};
 
 fn settings(more: &str) -> Settings {

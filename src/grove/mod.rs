@@ -6,7 +6,6 @@
 
 mod assemble;
 mod draw;
-mod estimates;
 mod hang;
 mod history;
 mod season;

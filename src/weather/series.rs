@@ -97,9 +97,7 @@ impl Series {
 
     /// The part inside `span`.
     pub fn clipped(&self, span: Span) -> Series {
-        Series {
-            hours: self.within(span).iter().filter_map(|hour| hour.clipped(span)).collect(),
-        }
+        Series { hours: self.within(span).iter().filter_map(|hour| hour.clipped(span)).collect() }
     }
 
     /// This series up to `cut`, then the other from `cut` on. An hour that straddles the cut is
@@ -114,9 +112,8 @@ impl Series {
 
     /// The same spans with other values.
     pub fn map_hours(&self, change: impl Fn(usize, &Hour) -> Hour) -> Series {
-        let same_span = |(index, hour): (usize, &Hour)| {
-            Hour { span: hour.span, ..change(index, hour) }
-        };
+        let same_span =
+            |(index, hour): (usize, &Hour)| Hour { span: hour.span, ..change(index, hour) };
         Series { hours: self.hours.iter().enumerate().map(same_span).collect() }
     }
 
