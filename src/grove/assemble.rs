@@ -1,5 +1,5 @@
 //! Hours as a file has them -> hours complete: what is absent is estimated as FAO-56 chapter 3
-//! tells, and flagged; what is missing here and there stays a gap.
+//! tells, and flagged; what is missing here and there stays a gap, pressure apart.
 
 use super::Settings;
 use crate::evapo::estimate::{
@@ -67,19 +67,26 @@ struct Assembly<'a> {
     settings: &'a Settings,
     absent: BTreeSet<(Measure, Flag)>,
     left_out: BTreeMap<Measure, usize>,
+    /// Hours without pressure beside others that have it, and the row of the first.
+    pressure_filled: Option<(usize, u64)>,
     disagreeing: BTreeMap<(Measure, Measure), usize>,
 }
 
 impl<'a> Assembly<'a> {
     fn new(settings: &'a Settings) -> Self {
-        let (absent, left_out, disagreeing) = Default::default();
-        Self { settings, absent, left_out, disagreeing }
+        let (absent, left_out, pressure_filled, disagreeing) = Default::default();
+        Self { settings, absent, left_out, pressure_filled, disagreeing }
     }
 
     fn tell(self, file: &str, findings: &mut Findings) {
         for (measure, flag) in self.absent {
             let kind = NoteKind::Estimated { how: flag.words() };
             findings.note(Note::on_file(file, kind).on_column(measure));
+        }
+        if let Some((count, first_row)) = self.pressure_filled {
+            let how = Flag::PressureFromElevation.words();
+            let kind = NoteKind::CellsEstimated { how, count, first_row };
+            findings.note(Note::on_file(file, kind).on_column(PRESSURE));
         }
         for (measure, count) in self.left_out {
             let kind = NoteKind::HoursLeftOut { count };
@@ -149,7 +156,7 @@ impl Filling<'_, '_> {
         let wind_2m = self.wind_2m()?;
         let shortwave = self.shortwave()?;
         let rain = self.rain()?;
-        let pressure = self.pressure()?;
+        let pressure = self.pressure();
         Some(Hour {
             span: self.hour.span,
             air,
@@ -236,12 +243,20 @@ impl Filling<'_, '_> {
         Some(Millimetres::computed(0.0))
     }
 
-    fn pressure(&mut self) -> Option<Kilopascal> {
+    /// Pressure varies so little at a place that elevation tells it well enough for any hour.
+    fn pressure(&mut self) -> Kilopascal {
         if let Some(pressure) = self.hour.pressure {
-            return Some(pressure);
+            return pressure;
         }
-        self.estimate(PRESSURE, Flag::PressureFromElevation)?;
-        Some(atmospheric_pressure(self.assembly.settings.place.elevation))
+        let flag = Flag::PressureFromElevation;
+        if self.raw.measured.contains(PRESSURE) {
+            let (count, _) = self.assembly.pressure_filled.get_or_insert((0, self.hour.row));
+            *count += 1;
+        } else {
+            self.assembly.absent.insert((PRESSURE, flag));
+        }
+        self.flags = self.flags.with(flag);
+        atmospheric_pressure(self.assembly.settings.place.elevation)
     }
 }
 

@@ -95,6 +95,25 @@ fn a_missing_cell_is_a_gap_and_not_an_estimate() {
 }
 
 #[test]
+fn a_missing_pressure_is_told_from_elevation_for_that_hour() {
+    let header = ",pressure_kpa,rel_humidity_pct,wind_m_s,shortwave_w_m2,rain_mm";
+    let text = two_days(header, ",80.9,50,2,0,0").replace("T05:00Z,15,80.9", "T05:00Z,15,");
+    let (series, notes) = assembled(&text, &settings(""));
+    assert_eq!(series.hours().len(), 48);
+    for (at, hour) in series.hours().iter().enumerate() {
+        let filled = at % 24 == 5;
+        assert_eq!(hour.flags.has(Flag::PressureFromElevation), filled);
+        let (pressure, within) = if filled { (81.8, 0.05) } else { (80.9, 1e-12) };
+        assert!((hour.pressure.value() - pressure).abs() < within, "FAO-56 example 2");
+    }
+    assert_eq!(
+        notes,
+        ["weather/observed.csv: pressure_kpa hours without a value, pressure from elevation \
+          (FAO-56 eq. 7): 2 (first in row 7)"]
+    );
+}
+
+#[test]
 fn instants_become_means() {
     let mut text = "hour_ending,air_temp_instant_c,shortwave_w_m2,rel_humidity_pct\n".to_owned();
     for (hour, air) in [(9, 10), (10, 14), (11, 20), (13, 22), (14, 24)] {
