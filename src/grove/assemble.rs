@@ -108,7 +108,7 @@ impl<'a> Assembly<'a> {
         let hours = with_air().filter_map(|(&hour, (air, flags))| {
             Filling { assembly: self, raw, days: &days, hour, flags }.filled(air)
         });
-        // Parsing leaves hours in order and apart, so that no two overlap.
+        // Parsing leaves hours in order and apart, each of some length: no two overlap.
         Series::new(hours.collect()).unwrap_or_default()
     }
 
