@@ -168,6 +168,48 @@ pub fn tomorrow(desk: &Desk, date: NaiveDate) -> Result<Tomorrow, DeskError> {
     })
 }
 
+/// The list of a date as the crew's rhythm starts it: what `overnight` looks at where no draw is
+/// intended.
+///
+/// # Errors
+/// As [`tomorrow`].
+pub fn planned(desk: &Desk, date: NaiveDate) -> Result<Vec<Hang>, DeskError> {
+    let (_, ahead, turns) = outlook(desk, date)?;
+    let list = listed(desk, date);
+    let thirsts = Thirsts::of(&desk.grove, &desk.model, &list);
+    let starts = starts(desk, &ahead, &turns, &thirsts, &list)?;
+    Ok(started(&hang(desk, &ahead, &turns, &thirsts, &list, &starts)))
+}
+
+/// The start window alone, for JSON.
+#[derive(Debug, Serialize)]
+pub struct Window<'a> {
+    answer: &'a str,
+    date: NaiveDate,
+    time_zone: &'a str,
+    start_window: &'a Option<[String; 2]>,
+    sure: f64,
+    latest_done: &'a str,
+    start_to_finish: &'a [StartFinish],
+    rests_on: &'a [String],
+}
+
+impl Tomorrow {
+    /// The start window alone.
+    pub fn window(&self) -> Window<'_> {
+        Window {
+            answer: &self.answer,
+            date: self.date,
+            time_zone: &self.time_zone,
+            start_window: &self.start_window,
+            sure: self.sure,
+            latest_done: &self.latest_done,
+            start_to_finish: &self.start_to_finish,
+            rests_on: &self.rests_on,
+        }
+    }
+}
+
 /// One tree of the list with the start that the crew's rhythm gives it.
 struct Hung {
     hang: Hang,
