@@ -73,12 +73,13 @@ fn hour(ends: DateTime<Utc>) -> Air {
     let span = Span { from: ends - TimeDelta::hours(1), to: ends };
     let shown = span.from.with_timezone(&ZONE);
     let (date, clock) = (shown.date_naive(), shown.hour() as usize);
-    let day = &DAYS[(date - self::date(2025, 12, 22)).num_days() as usize];
+    let number = (date - self::date(2025, 12, 22)).num_days() as usize;
+    let day = &DAYS[number];
     let through = if clock < 12 { day.through.0 } else { day.through.1 };
     let rain_mm = if clock >= 14 { day.rain_mm } else { 0.0 };
     let front = (date == front_day() && clock >= 12).then(|| FRONT[(clock - 12).min(8)]);
     let (through, rain_mm, cooler, damper) = front.unwrap_or((through, rain_mm, 0.0, 0.0));
-    let air_c = day.air_c.0 + day.air_c.1 * swing(span.middle()) - cooler;
+    let air_c = mean_c(number, clock) + day.air_c.1 * swing(span.middle()) - cooler;
     Air {
         ends,
         air_c,
@@ -88,4 +89,13 @@ fn hour(ends: DateTime<Utc>) -> Air {
         rain_mm,
         pressure_kpa: if date == front_day() { 96.2 } else { 96.8 },
     }
+}
+
+/// The day's mean temperature; until 8:00 it comes over from that of the day before, unless the
+/// front has brought it down already.
+fn mean_c(number: usize, clock: usize) -> f64 {
+    let after_front = front_day() == date(2025, 12, 21 + number as u32);
+    let before = if number == 0 || after_front { number } else { number - 1 };
+    let kept = (1.0 - (clock as f64 + 0.5) / 8.0).max(0.0);
+    DAYS[number].air_c.0 + kept * (DAYS[before].air_c.0 - DAYS[number].air_c.0)
 }
