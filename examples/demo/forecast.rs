@@ -30,7 +30,7 @@ const fn day(air_c: (f64, f64), dew_c: f64, through: (f64, f64), rain_mm: f64) -
 
 /// 22 to 29 December.
 const DAYS: [Day; 8] = [
-    day((21.5, 7.0), 9.0, (0.94, 0.9), 0.0),
+    day((23.0, 7.0), 8.5, (0.94, 0.9), 0.0),
     day((20.5, 6.0), 9.5, (0.95, 0.4), 0.8),
     day((13.5, 3.5), 8.5, (0.4, 0.55), 0.4),
     day((14.5, 5.0), 7.5, (0.7, 0.8), 0.0),
@@ -46,17 +46,17 @@ fn front_day() -> NaiveDate {
 }
 
 /// The front's afternoon from 12:00, hour by hour: share of a clear sky's shortwave, rain, fall of
-/// temperature and rise of dew point against the day's course.
+/// temperature and rise of dew point against the day's course. The last row holds to midnight.
 const FRONT: [(f64, f64, f64, f64); 9] = [
-    (0.55, 0.0, 0.5, 0.5),
-    (0.3, 0.0, 2.5, 1.5),
-    (0.18, 0.2, 5.5, 3.0),
-    (0.12, 1.2, 8.5, 3.5),
-    (0.12, 2.6, 9.5, 3.5),
-    (0.14, 1.8, 9.5, 3.0),
-    (0.2, 0.9, 9.0, 2.5),
-    (0.3, 0.4, 7.5, 2.0),
-    (0.4, 0.2, 6.0, 1.5),
+    (0.25, 0.0, 3.0, 2.5),
+    (0.16, 0.0, 6.0, 4.0),
+    (0.12, 0.2, 8.5, 5.0),
+    (0.1, 1.4, 11.0, 5.0),
+    (0.09, 2.8, 11.5, 5.0),
+    (0.1, 1.9, 11.5, 4.5),
+    (0.14, 1.0, 10.5, 4.0),
+    (0.2, 0.4, 9.0, 3.5),
+    (0.3, 0.2, 7.0, 3.0),
 ];
 
 /// When the service issued it.
@@ -73,12 +73,13 @@ fn hour(ends: DateTime<Utc>) -> Air {
     let span = Span { from: ends - TimeDelta::hours(1), to: ends };
     let shown = span.from.with_timezone(&ZONE);
     let (date, clock) = (shown.date_naive(), shown.hour() as usize);
-    let day = &DAYS[(date - self::date(2025, 12, 22)).num_days() as usize];
+    let number = (date - self::date(2025, 12, 22)).num_days() as usize;
+    let day = &DAYS[number];
     let through = if clock < 12 { day.through.0 } else { day.through.1 };
     let rain_mm = if clock >= 14 { day.rain_mm } else { 0.0 };
-    let front = FRONT.get(clock.wrapping_sub(12)).filter(|_| date == front_day());
-    let (through, rain_mm, cooler, damper) = *front.unwrap_or(&(through, rain_mm, 0.0, 0.0));
-    let air_c = day.air_c.0 + day.air_c.1 * swing(span.middle()) - cooler;
+    let front = (date == front_day() && clock >= 12).then(|| FRONT[(clock - 12).min(8)]);
+    let (through, rain_mm, cooler, damper) = front.unwrap_or((through, rain_mm, 0.0, 0.0));
+    let air_c = mean_c(number, clock) + day.air_c.1 * swing(span.middle()) - cooler;
     Air {
         ends,
         air_c,
@@ -88,4 +89,13 @@ fn hour(ends: DateTime<Utc>) -> Air {
         rain_mm,
         pressure_kpa: if date == front_day() { 96.2 } else { 96.8 },
     }
+}
+
+/// The day's mean temperature; until 8:00 it comes over from that of the day before, unless the
+/// front has brought it down already.
+fn mean_c(number: usize, clock: usize) -> f64 {
+    let after_front = front_day() == date(2025, 12, 21 + number as u32);
+    let before = if number == 0 || after_front { number } else { number - 1 };
+    let kept = (1.0 - (clock as f64 + 0.5) / 8.0).max(0.0);
+    DAYS[number].air_c.0 + kept * (DAYS[before].air_c.0 - DAYS[number].air_c.0)
 }

@@ -110,7 +110,9 @@ impl Sky {
         self.drift();
         self.cloud(&phase);
         let spring = days_in(span.middle()) / 90.0;
-        let air_c = 12.0 + 7.5 * spring + warmth(&phase)
+        let air_c = 12.0
+            + 7.5 * spring
+            + warmth(&phase)
             + (7.0 - 4.0 * self.lately) * swing(span.middle())
             + self.odd[0];
         let dew_c = 6.0 + 3.5 * spring - 3.5 * phase.share + 4.0 * phase.near + self.odd[1];
@@ -166,14 +168,12 @@ pub fn vapour_kpa(air_c: f64, dew_c: f64) -> f64 {
 
 /// Cold behind a front, then warmer from day to day until the next.
 fn warmth(phase: &Phase) -> f64 {
-    -3.5 + 9.0 * phase.share * phase.share - 3.0 * phase.near * phase.share
+    -3.5 + 11.0 * phase.share * phase.share - 3.0 * phase.near * phase.share
 }
 
 fn phase(middle: DateTime<Utc>) -> Phase {
-    let fronts: Vec<DateTime<Utc>> = FRONTS
-        .iter()
-        .map(|&(month, day, hour)| at(date(2025, month, day), hour * 60))
-        .collect();
+    let fronts: Vec<DateTime<Utc>> =
+        FRONTS.iter().map(|&(month, day, hour)| at(date(2025, month, day), hour * 60)).collect();
     let next = fronts.partition_point(|front| *front <= middle);
     let hours = |span: TimeDelta| span.num_minutes() as f64 / 60.0;
     let (since, until) = (hours(middle - fronts[next - 1]), hours(fronts[next] - middle));

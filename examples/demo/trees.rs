@@ -24,14 +24,21 @@ pub struct Tree {
 pub const CHARGE_ML: u32 = 1000;
 
 /// Trees that take up far less than others of their block.
-pub const SLOW: [&str; 2] = ["E17", "W06"];
+pub const SLOW: [&str; 2] = ["E16", "W06"];
 
 /// Trees that hold a bag since this afternoon.
 pub const HANGING: [&str; 2] = ["E05", "W12"];
 
 /// Trees with more or less than the bag's charge.
-const OWN_CHARGES_ML: [(&str, u32); 6] =
-    [("E03", 1500), ("E11", 1500), ("E17", 2000), ("E20", 1500), ("W04", 700), ("W15", 700)];
+const OWN_CHARGES_ML: [(&str, u32); 7] = [
+    ("E03", 1500),
+    ("E11", 1500),
+    ("E16", 2000),
+    ("E20", 1500),
+    ("W04", 700),
+    ("W06", 1500),
+    ("W15", 700),
+];
 
 /// Trees that are not to be hung tomorrow, and why.
 const NOT_TOMORROW: [(&str, &str); 4] = [

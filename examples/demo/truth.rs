@@ -26,16 +26,16 @@ pub const SHAPE: Shape = Shape {
 };
 
 /// Thirst of one port in mL per demand-hour, before all that makes trees differ.
-const PORT_ML: f64 = 92.0;
+const PORT_ML: f64 = 76.0;
 const PER_LN_DBH: f64 = 0.1;
 const ELMS: f64 = 0.1;
 const WALNUTS: f64 = -0.15;
 /// How far trees of a block differ for good; none is nearly as slow as the slow ones.
 const TREE_SD: f64 = 0.33;
-const TREE_MOST: f64 = 0.45;
+const TREE_MOST: f64 = 0.35;
 /// How much slower than their block the slow trees are.
 const SLOW_TIMES: f64 = 2.2;
-const DRIFT_SD: f64 = 0.15;
+const DRIFT_SD: f64 = 0.12;
 const DRIFT_DAYS: f64 = 20.0;
 const DAY_SD: f64 = 0.2;
 const DAY_CORRELATION: f64 = 0.6;

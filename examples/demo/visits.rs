@@ -25,7 +25,7 @@ pub struct Visit {
 }
 
 /// Days between two draws on one tree, at least.
-const REST_DAYS: i64 = 6;
+const REST_DAYS: i64 = 4;
 /// Minutes from one bag to the next on a check round.
 const STEP_MIN: i64 = 2;
 /// Minutes for the last round before the crew leaves.
@@ -95,14 +95,14 @@ fn week_of(week: i64, rainy: &BTreeSet<NaiveDate>, dice: &mut Dice) -> Vec<Plan>
 }
 
 fn plan(date: NaiveDate, dice: &mut Dice) -> Plan {
-    let crew = if dice.chance(0.55) { "north" } else { "south" };
-    if dice.chance(0.3) {
-        let (first, leaves) = (dice.whole(765, 830), dice.whole(1020, 1085));
+    let crew = if dice.chance(0.45) { "north" } else { "south" };
+    if dice.chance(0.4) {
+        let (first, leaves) = (dice.whole(800, 890), dice.whole(1020, 1085));
         let (trees, stays) = (dice.whole(6, 8) as usize, dice.chance(0.5));
         return Plan { date, first, leaves, trees, stays, crew };
     }
     let (first, leaves) = (dice.whole(475, 515), dice.whole(915, 1020));
-    let trees = dice.whole(6, 11) as usize;
+    let trees = dice.whole(6, 10) as usize;
     Plan { date, first, leaves, trees, stays: false, crew }
 }
 
@@ -121,7 +121,7 @@ fn visit(plan: &Plan, roster: &mut Roster, dice: &mut Dice) -> Visit {
 
 /// Check rounds every half hour to hour; now and then the crew is called away at first.
 fn rounds(start: DateTime<Utc>, leaves: DateTime<Utc>, dice: &mut Dice) -> Vec<DateTime<Utc>> {
-    let away = dice.chance(0.2);
+    let away = dice.chance(0.3);
     let first = if away { dice.whole(95, 140) } else { dice.whole(32, 60) };
     let mut rounds = Vec::new();
     let mut at = start + TimeDelta::minutes(first);
@@ -170,8 +170,7 @@ impl<'t> Roster<'t> {
 
     /// Rested, in leaf, and kept free for this afternoon or hung in it.
     fn may_be_hung(&self, tree: usize, plan: &Plan) -> bool {
-        let rested =
-            self.last[tree].is_none_or(|last| (plan.date - last).num_days() >= REST_DAYS);
+        let rested = self.last[tree].is_none_or(|last| (plan.date - last).num_days() >= REST_DAYS);
         let in_leaf = self.trees[tree].is_elm || plan.date >= date(2025, 10, 20);
         let kept = plan.date.ordinal() >= date(2025, 12, 15).ordinal()
             && HANGING.contains(&self.trees[tree].id.as_str());
