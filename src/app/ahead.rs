@@ -106,8 +106,7 @@ impl Ahead {
 
     /// Demand at an instant, the mean over members.
     pub fn demand(&self, at: DateTime<Utc>) -> Option<f64> {
-        let each: Option<Vec<f64>> =
-            self.clocks.iter().map(|clock| clock.demand(at).ok()).collect();
+        let each: Option<Vec<f64>> = self.clocks.iter().map(|clock| clock.demand(at).ok()).collect();
         each.map(|each| each.iter().sum::<f64>() / each.len() as f64)
     }
 
@@ -199,3 +198,4 @@ pub fn targets(grove: &Grove, hangs: &[Hang]) -> Vec<Target> {
         })
         .collect()
 }
+

@@ -2,6 +2,14 @@
 //! share the [`Desk`], a grove with its clock and its model.
 
 pub mod ahead;
+pub mod cautions;
+pub mod check;
+pub mod compare;
 pub mod desk;
+pub mod outlook;
+pub mod overnight;
 pub mod past;
+pub mod refit;
 pub mod times;
+pub mod tomorrow;
+pub mod window;

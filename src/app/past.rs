@@ -22,6 +22,19 @@ pub struct Aside {
     pub why: Silent,
 }
 
+/// A draw that tells something.
+#[derive(Debug, Clone)]
+pub struct Told<'a> {
+    /// The draw.
+    pub draw: &'a Draw,
+    /// The filling of its bag.
+    pub filling: Sighting,
+    /// What the regression sees of it.
+    pub row: Row,
+    /// The last look.
+    pub closed_at: DateTime<Utc>,
+}
+
 /// The draws seen by an instant, ready to be read off any demand clock.
 pub struct Past<'a> {
     grove: &'a Grove,
@@ -78,7 +91,7 @@ impl<'a> Past<'a> {
 
     /// The rows under a demand shape; a draw that tells nothing is left out.
     pub fn rows(&self, shape: &Shape) -> Vec<Row> {
-        self.told(shape).into_iter().filter_map(Result::ok).collect()
+        self.told(shape).into_iter().filter_map(|told| Some(told.ok()?.row)).collect()
     }
 
     /// The draws that tell nothing, and why.
@@ -110,10 +123,16 @@ impl<'a> Past<'a> {
         }
     }
 
-    fn told(&self, shape: &Shape) -> Vec<Result<Row, Aside>> {
+    /// What each draw says under a demand shape.
+    pub fn told(&self, shape: &Shape) -> Vec<Result<Told<'a>, Aside>> {
         let clock = Clock::new(shape, &shape.pulls(&self.drives));
-        let told = |(draw, filling): &(&Draw, Sighting)| match filling.seen(&clock) {
-            Ok(seen) => Ok(self.row(draw, filling, seen)),
+        let told = |(draw, filling): &(&'a Draw, Sighting)| match filling.seen(&clock) {
+            Ok(seen) => Ok(Told {
+                draw,
+                row: self.row(draw, filling, seen),
+                closed_at: filling.last_look().unwrap_or(filling.started),
+                filling: filling.clone(),
+            }),
             Err(why) => Err(Aside { draw_id: draw.id.clone(), why }),
         };
         self.sightings.iter().map(told).collect()
@@ -197,13 +216,8 @@ fn after_dusk(grove: &Grove, sightings: &[(&Draw, Sighting)]) -> usize {
         let dusk = almanac(grove.settings.place, local_date(filling.started, zone), zone)
             .ok()
             .and_then(|almanac| almanac.civil.set());
-        let looks = filling
-            .volumes
-            .iter()
-            .map(|(at, _)| *at)
-            .chain(filling.last_wet)
-            .chain(filling.first_empty);
-        dusk.is_some_and(|dusk| looks.max().is_some_and(|last| last > dusk))
+        dusk.is_some_and(|dusk| filling.last_look().is_some_and(|last| last > dusk))
     };
     sightings.iter().filter(after).count()
 }
+

@@ -163,8 +163,8 @@ impl Belief {
     }
 
     /// The weather and clocks behind it.
-    pub fn course(&self) -> &Course {
-        &self.course
+    pub fn shared_course(&self) -> Arc<Course> {
+        self.course.clone()
     }
 
     /// `ln` of the demand-hours that the charge asks for at the mean thirst.

@@ -1,7 +1,7 @@
 //! What can be typed.
 
 use crate::app::desk::Request;
-use chrono::{DateTime, Utc};
+use chrono::{DateTime, NaiveDate, Utc};
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use std::path::PathBuf;
 
@@ -34,8 +34,12 @@ pub struct Common {
     /// Answer as JSON
     #[arg(long, global = true)]
     pub json: bool,
+    /// Write the rows as CSV to this file, or to standard output
+    #[arg(long, global = true, value_name = "FILE", num_args = 0..=1, default_missing_value = "-")]
+    pub csv: Option<PathBuf>,
 }
 
+/// What makes demand.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
 pub enum Demand {
     /// Light times damped vapour pressure deficit
@@ -44,47 +48,105 @@ pub enum Demand {
     ReferenceEt,
 }
 
+/// What is asked.
 #[derive(Debug, Subcommand)]
 pub enum Command {
+    /// Is tomorrow worth it, when to start, how long will each tree take?
+    ///
+    /// Example: xylocast tomorrow
+    Tomorrow(Day),
+    /// Tomorrow hour by hour: weather, VPD, reference ET, demand, hazards
+    ///
+    /// Example: xylocast outlook --date 2026-01-16
+    Outlook(Day),
+    /// How long will each intended draw take?
+    ///
+    /// Example: xylocast times --grove my-grove --hang my-grove/hang.csv --csv times.csv
     Times(Times),
+    /// Which starts meet the wish? With the start -> finish curve
+    ///
+    /// Example: xylocast window --grove my-grove
+    Window(Day),
+    /// Per bag: finish today, leave overnight, strip at dusk, do not hang
+    ///
+    /// Example: xylocast overnight --grove my-grove --hang my-grove/hang.csv
+    Overnight(Overnight),
+    /// Learn the model again from the grove's own draws, and say what that changes
+    ///
+    /// Example: xylocast refit --grove my-grove
+    Refit(Refit),
+    /// Predicted as of the start against what was seen
+    ///
+    /// Example: xylocast compare --grove my-grove --csv compared.csv
+    Compare,
+    /// Is this grove folder sound?
+    ///
+    /// Example: xylocast check --grove my-grove
+    Check,
 }
 
-/// How long will each intended draw take?
-///
-/// Example: xylocast times --grove examples/grove --hang hang.csv --csv times.csv
+/// Which day.
+#[derive(Debug, Args)]
+pub struct Day {
+    /// This date instead of tomorrow, e.g. 2026-01-16
+    #[arg(long, value_name = "DATE")]
+    pub date: Option<NaiveDate>,
+    /// Treat the weather ahead as known
+    #[arg(long)]
+    pub exact_weather: bool,
+}
+
+/// Options of `times`.
 #[derive(Debug, Args)]
 pub struct Times {
     /// Intended draws; without it, hang.csv of the grove folder
     #[arg(long, value_name = "FILE")]
     pub hang: Option<PathBuf>,
-    /// Write one row per draw to this file ("-" for standard output)
-    #[arg(long, value_name = "FILE", num_args = 0..=1, default_missing_value = "-")]
-    pub csv: Option<PathBuf>,
     /// Treat the weather ahead as known, for scoring the tree model alone
     #[arg(long)]
     pub exact_weather: bool,
 }
 
-/// How the answer is wanted.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Format {
-    Table,
-    Json,
+/// Options of `overnight`.
+#[derive(Debug, Args)]
+pub struct Overnight {
+    /// Intended draws; without it, hang.csv of the grove folder, else tomorrow's list
+    #[arg(long, value_name = "FILE")]
+    pub hang: Option<PathBuf>,
+}
+
+/// Options of `refit`.
+#[derive(Debug, Args)]
+pub struct Refit {
+    /// Write the model here instead of into the grove folder
+    #[arg(long, value_name = "FILE")]
+    pub out: Option<PathBuf>,
+    /// Show what would change and write nothing
+    #[arg(long, conflicts_with = "out")]
+    pub dry_run: bool,
 }
 
 impl Cli {
+    /// What to put on the desk.
     pub fn request(&self) -> Request {
         Request {
             grove: self.common.grove.clone(),
             as_of: self.common.as_of,
             model: self.common.model.clone(),
-            reference_et: self.common.demand == Demand::ReferenceEt,
-            exact_weather: false,
+            reference_et: self.reference_et(),
+            exact_weather: match &self.command {
+                Command::Times(times) => times.exact_weather,
+                Command::Tomorrow(day) | Command::Outlook(day) | Command::Window(day) => {
+                    day.exact_weather
+                }
+                _ => false,
+            },
         }
     }
 
-    pub fn format(&self) -> Format {
-        if self.common.json { Format::Json } else { Format::Table }
+    /// Demand by reference ET?
+    pub fn reference_et(&self) -> bool {
+        self.common.demand == Demand::ReferenceEt
     }
 }
 

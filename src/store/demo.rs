@@ -4,6 +4,9 @@ use crate::grove::{Grove, Refused};
 use crate::uptake::model::{ModelError, ModelFile};
 use chrono::{DateTime, Utc};
 
+/// Where the demo's model stands in the repository.
+pub const MODEL: &str = "models/demo.json";
+
 macro_rules! files {
     ($($name:literal),* $(,)?) => {
         [$(($name, include_bytes!(concat!("../../data/demo/", $name)).as_slice())),*]
@@ -15,19 +18,31 @@ macro_rules! files {
 /// # Errors
 /// None in practice: a test reads it.
 pub fn grove() -> Result<Grove, Refused> {
-    let files = files!["grove.toml"];
+    let files = files![
+        "grove.toml",
+        "blocks.csv",
+        "trees.csv",
+        "draws.csv",
+        "readings.csv",
+        "pauses.csv",
+        "weather/observed.csv",
+        "weather/forecast.csv",
+    ];
     Grove::read(&files.into_iter().collect())
 }
 
 /// The instant that the demo is looked at from: the evening before an interesting day.
+///
+/// # Panics
+/// Where the embedded file is not a time; a test reads it.
 pub fn as_of() -> DateTime<Utc> {
-    DateTime::UNIX_EPOCH
+    include_str!("../../data/demo/as_of").trim().parse().expect("the demo's as-of is RFC 3339")
 }
 
 /// The model fitted to the demo's own draws.
 ///
 /// # Errors
-/// None in practice: a test reads it.
+/// [`ModelError`] where the embedded file was made by another version; a test reads it.
 pub fn model() -> Result<ModelFile, ModelError> {
-    Ok(ModelFile::prior())
+    ModelFile::from_json(include_str!("../../models/demo.json"))
 }

@@ -79,6 +79,11 @@ impl Sighting {
         }
     }
 
+    /// The last time somebody looked.
+    pub fn last_look(&self) -> Option<DateTime<Utc>> {
+        self.volumes.iter().map(|(at, _)| *at).chain(self.last_wet).chain(self.first_empty).max()
+    }
+
     /// What it says of `ln thirst`.
     ///
     /// # Errors

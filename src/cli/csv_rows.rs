@@ -1,0 +1,261 @@
+//! Answers as CSV rows.
+
+use crate::app::check::Checked;
+use crate::app::compare::Comparison;
+use crate::app::outlook::Outlook;
+use crate::app::overnight::Calls;
+use crate::app::refit::Refit;
+use crate::app::times::Time;
+use crate::app::tomorrow::Tomorrow;
+use std::fmt::Display;
+
+/// Rows under a header. A cell that a spreadsheet would take for a formula is given a leading
+/// apostrophe.
+fn csv(header: &[&str], rows: impl IntoIterator<Item = Vec<String>>) -> Vec<u8> {
+    let mut writer = csv::Writer::from_writer(Vec::new());
+    let mut write = |row: &[String]| writer.write_record(row.iter().map(|cell| harmless(cell)));
+    let header: Vec<String> = header.iter().map(ToString::to_string).collect();
+    let mut written = write(&header);
+    for row in rows {
+        written = written.and_then(|()| write(&row));
+    }
+    written.expect("rows of equal length into memory");
+    writer.into_inner().expect("memory can be flushed")
+}
+
+fn harmless(cell: &str) -> String {
+    let formula = cell.starts_with(['=', '+', '-', '@', '\t', '\r']);
+    if formula && cell.parse::<f64>().is_err() { format!("'{cell}") } else { cell.to_owned() }
+}
+
+fn or_blank<T: Display>(value: &Option<T>) -> String {
+    value.as_ref().map_or_else(String::new, ToString::to_string)
+}
+
+/// A word as JSON has it.
+fn word<T: serde::Serialize>(value: &T) -> String {
+    match serde_json::to_value(value) {
+        Ok(serde_json::Value::String(word)) => word,
+        _ => String::new(),
+    }
+}
+
+pub fn times(times: &[Time]) -> Vec<u8> {
+    let header = [
+        "draw_id",
+        "tree_id",
+        "start",
+        "p10_min",
+        "p50_min",
+        "p90_min",
+        "empty_p10",
+        "empty_p50",
+        "empty_p90",
+        "p_empty_by_dusk",
+        "p_empty_by_morning",
+        "basis",
+        "warnings",
+    ];
+    let row = |time: &Time| {
+        vec![
+            time.draw_id.clone(),
+            time.tree_id.clone(),
+            time.start.clone(),
+            time.p10_min.to_string(),
+            time.p50_min.to_string(),
+            time.p90_min.to_string(),
+            or_blank(&time.empty_p10),
+            or_blank(&time.empty_p50),
+            or_blank(&time.empty_p90),
+            or_blank(&time.p_empty_by_dusk),
+            or_blank(&time.p_empty_by_morning),
+            time.basis.to_owned(),
+            time.warnings.join("; "),
+        ]
+    };
+    csv(&header, times.iter().map(row))
+}
+
+pub fn trees(answer: &Tomorrow) -> Vec<u8> {
+    let header = [
+        "tree_id",
+        "block",
+        "ports",
+        "charge_ml",
+        "start",
+        "p10_min",
+        "p50_min",
+        "p90_min",
+        "empty_p50",
+        "empty_p90",
+        "p_in_time",
+        "p_empty_by_dusk",
+        "call",
+        "because",
+    ];
+    let rows = answer.trees.iter().map(|tree| {
+        vec![
+            tree.tree_id.clone(),
+            tree.block.clone(),
+            tree.ports.to_string(),
+            tree.charge_ml.to_string(),
+            or_blank(&tree.start),
+            or_blank(&tree.p10_min),
+            or_blank(&tree.p50_min),
+            or_blank(&tree.p90_min),
+            or_blank(&tree.empty_p50),
+            or_blank(&tree.empty_p90),
+            or_blank(&tree.p_in_time),
+            or_blank(&tree.p_empty_by_dusk),
+            word(&tree.call),
+            tree.because.clone(),
+        ]
+    });
+    csv(&header, rows)
+}
+
+pub fn window(answer: &Tomorrow) -> Vec<u8> {
+    let header = ["start", "empty_p10", "empty_p50", "empty_p90", "p_in_time", "barred"];
+    let rows = answer.start_to_finish.iter().map(|start| {
+        let [p10, p50, p90] = &start.finish;
+        vec![
+            start.start.clone(),
+            or_blank(p10),
+            or_blank(p50),
+            or_blank(p90),
+            or_blank(&start.sure),
+            start.barred.join("; "),
+        ]
+    });
+    csv(&header, rows)
+}
+
+pub fn outlook(outlook: &Outlook) -> Vec<u8> {
+    let header = [
+        "hour_starting",
+        "air_temp_c",
+        "rel_humidity_pct",
+        "vpd_kpa",
+        "wind_m_s",
+        "shortwave_w_m2",
+        "rain_mm",
+        "reference_et_mm",
+        "demand",
+        "night",
+        "hazards",
+        "estimated",
+    ];
+    let rows = outlook.hours.iter().map(|hour| {
+        vec![
+            hour.hour_starting.clone(),
+            format!("{:.2}", hour.air_temp_c),
+            format!("{:.1}", hour.rel_humidity_pct),
+            format!("{:.3}", hour.vpd_kpa),
+            format!("{:.2}", hour.wind_m_s),
+            format!("{:.1}", hour.shortwave_w_m2),
+            format!("{:.2}", hour.rain_mm),
+            format!("{:.4}", hour.reference_et_mm),
+            format!("{:.4}", hour.demand),
+            hour.night.to_string(),
+            hour.hazards.join("; "),
+            hour.estimated.join("; "),
+        ]
+    });
+    csv(&header, rows)
+}
+
+pub fn overnight(calls: &Calls) -> Vec<u8> {
+    let header = [
+        "draw_id",
+        "tree_id",
+        "start",
+        "hanging",
+        "p_empty_by_dusk",
+        "p_empty_by_crew_end",
+        "p_empty_by_morning",
+        "left_at_dusk_ml",
+        "night_hazards",
+        "call",
+        "because",
+    ];
+    let rows = calls.bags.iter().map(|bag| {
+        vec![
+            bag.draw_id.clone(),
+            bag.tree_id.clone(),
+            or_blank(&bag.start),
+            bag.hanging.to_string(),
+            or_blank(&bag.p_empty_by_dusk),
+            or_blank(&bag.p_empty_by_crew_end),
+            or_blank(&bag.p_empty_by_morning),
+            or_blank(&bag.left_at_dusk_ml),
+            bag.night_hazards.join("; "),
+            word(&bag.call),
+            bag.because.clone(),
+        ]
+    });
+    csv(&header, rows)
+}
+
+pub fn refit(refit: &Refit) -> Vec<u8> {
+    let header = ["name", "unit", "prior", "prior_sd", "now", "now_sd", "moved"];
+    let coefficients = refit.coefficients.iter().map(|change| {
+        vec![
+            change.name.clone(),
+            change.unit.clone(),
+            change.prior.0.to_string(),
+            or_blank(&change.prior.1),
+            change.now.0.to_string(),
+            change.now.1.to_string(),
+            change.moved.to_string(),
+        ]
+    });
+    let learned = refit.learned.iter().map(|learned| {
+        let blank = String::new;
+        let (prior, now) = (learned.prior.to_string(), learned.now.to_string());
+        vec![learned.name.to_owned(), blank(), prior, blank(), now, blank(), blank()]
+    });
+    csv(&header, coefficients.chain(learned))
+}
+
+pub fn compare(comparison: &Comparison) -> Vec<u8> {
+    let header = [
+        "draw_id",
+        "tree_id",
+        "block",
+        "crew",
+        "start",
+        "p10_min",
+        "p50_min",
+        "p90_min",
+        "wet_at_min",
+        "empty_at_min",
+        "verdict",
+        "rank_low",
+        "rank_high",
+    ];
+    let rows = comparison.draws.iter().map(|draw| {
+        vec![
+            draw.draw_id.clone(),
+            draw.tree_id.clone(),
+            draw.block.clone(),
+            or_blank(&draw.crew),
+            draw.start.clone(),
+            draw.p10_min.to_string(),
+            draw.p50_min.to_string(),
+            draw.p90_min.to_string(),
+            or_blank(&draw.wet_at_min),
+            or_blank(&draw.empty_at_min),
+            word(&draw.verdict),
+            format!("{:.4}", draw.rank.0),
+            format!("{:.4}", draw.rank.1),
+        ]
+    });
+    csv(&header, rows)
+}
+
+pub fn check(checked: &Checked) -> Vec<u8> {
+    let line = |kind: &str, words: &String| vec![kind.to_owned(), words.clone()];
+    let found = checked.found.iter().map(|words| line("found", words));
+    let notes = checked.notes.iter().map(|words| line("note", words));
+    csv(&["kind", "words"], found.chain(notes))
+}
