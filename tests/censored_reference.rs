@@ -67,7 +67,11 @@ fn equals_the_direct_maximum_of_two_other_programs() {
         let se = fitted.covariance[[5, 5]].sqrt();
         assert!((se / number(&want["se_log_sigma"]) - 1.0).abs() < 1e-4, "{name} se {se}");
         let expected = number(&want["log_likelihood"]) + data.ln_t;
-        assert!((fitted.log_likelihood - expected).abs() < 1e-5, "{name} {}", fitted.log_likelihood);
+        assert!(
+            (fitted.log_likelihood - expected).abs() < 1e-5,
+            "{name} {}",
+            fitted.log_likelihood
+        );
     }
 }
 

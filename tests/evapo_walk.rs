@@ -73,11 +73,22 @@ fn by_single_equations(hours: &[Hour], site: Place, reference: Reference) -> Vec
         let ratio = RelativeShortwave::of(Shortwave { received, clear_sky });
         (elevation, ratio.filter(|_| elevation >= 0.3))
     };
-    let first = hours.iter().find_map(|hour| sky(hour).1);
-    let mut ratio = first.unwrap_or(RelativeShortwave::ASSUMED);
-    let depth = |hour: &Hour| {
-        let (elevation, own) = sky(hour);
-        ratio = own.unwrap_or(ratio);
+    let skies: Vec<_> = hours.iter().map(sky).collect();
+    // of the last hour with a ratio, or of the first one, where it is near enough
+    let carried = |at: usize| {
+        let with_ratio = |other: &usize| skies[*other].1.is_some();
+        let known = (0..=at).rev().find(with_ratio);
+        let known = known.or_else(|| (at..hours.len()).find(with_ratio))?;
+        let way = &hours[known.min(at)..=known.max(at)];
+        let gap = |pair: &[Hour]| pair[1].span.from - pair[0].span.to > TimeDelta::hours(24);
+        let (from, seen) = (hours[at].span.from, hours[known].span);
+        let near =
+            from <= seen.to + TimeDelta::hours(48) && from >= seen.from - TimeDelta::hours(48);
+        skies[known].1.filter(|_| near && !way.windows(2).any(gap))
+    };
+    let depth = |at: usize| {
+        let (hour, elevation) = (&hours[at], skies[at].0);
+        let ratio = carried(at).unwrap_or(RelativeShortwave::ASSUMED);
         let air = HourAir {
             air: hour.air,
             vapour_pressure: hour.vapour_pressure,
@@ -103,7 +114,7 @@ fn by_single_equations(hours: &[Hour], site: Place, reference: Reference) -> Vec
         };
         rate.value() * hour.span.hours()
     };
-    hours.iter().map(depth).collect()
+    (0..hours.len()).map(depth).collect()
 }
 
 #[test]
@@ -138,7 +149,7 @@ fn greeley_through_the_walk() {
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(200))]
 
-    /// At any place, in hours from any minute, some of them clipped or missing.
+    /// At any place, in hours from any minute, some of them clipped, some missing for days.
     #[test]
     fn the_walk_is_the_single_equations(
         site in (-90.0..=90.0, -180.0..=180.0, -400.0..5000.0),
@@ -150,8 +161,10 @@ proptest! {
         let site = place(site.0, site.1, site.2);
         let start = instant("2025-12-20T00:00:00Z") + TimeDelta::minutes(start);
         let mut hours = Vec::new();
+        let mut away = 0;
         for (h, &(air, rh, wind, rs, minutes, fate)) in (0..).zip(&weather) {
-            let mut hour = hour(start + TimeDelta::hours(h), air, rh, wind, rs);
+            away += if fate == 8 && minutes < 20 { minutes } else { 0 };
+            let mut hour = hour(start + TimeDelta::hours(h + 2 * away), air, rh, wind, rs);
             if fate < 3 {
                 hour.span.to = hour.span.from + TimeDelta::minutes(minutes);
             }
@@ -266,6 +279,38 @@ fn an_afternoon_is_carried_through_the_night() {
         hour_by_hour(&series, site, Reference::AsceShort)[17].reference_et
     };
     assert!(midnight(1.0) < midnight(0.5));
+}
+
+/// Reference ET of hours so far from an hour of high sun and no other, under clear sky and cloud.
+fn far_from_high_sun<const N: usize>(away_h: [i64; N]) -> [bool; N] {
+    let site = place(45.0, 10.0, 100.0);
+    let noon = instant("2026-07-01T11:00:00Z");
+    let night = |h: &i64| hour(noon + TimeDelta::hours(*h), 15.0, 80.0, 1.0, 0.0);
+    let nights = |clearness: f64| {
+        let mut hours = summer(site, noon, 1, clearness).hours().to_vec();
+        hours.extend(away_h.iter().map(night));
+        hour_by_hour(&Series::new(hours).unwrap(), site, Reference::AsceShort)
+    };
+    let (clear, clouded) = (nights(1.0), nights(0.4));
+    away_h.map(|h| {
+        let at = clear.iter().position(|hour| hour.span == night(&h).span).unwrap();
+        assert_eq!(clear[at].light, Light::Night);
+        clear[at].reference_et != clouded[at].reference_et
+    })
+}
+
+#[test]
+fn clouds_are_forgotten_after_two_days_without_a_high_sun() {
+    assert_eq!(far_from_high_sun([11, 35, 59]), [true, true, false]);
+    assert_eq!(far_from_high_sun([-13, -37, -61]), [true, true, false]);
+}
+
+#[test]
+fn clouds_are_not_carried_over_a_long_gap() {
+    assert_eq!(far_from_high_sun([11, 36]), [true, true], "a gap of 24 h");
+    assert_eq!(far_from_high_sun([10, 36, 37]), [true, false, false], "a gap of 25 h");
+    assert_eq!(far_from_high_sun([-38, -37, -12]), [true, true, true]);
+    assert_eq!(far_from_high_sun([-39, -38, -12]), [false, false, true]);
 }
 
 #[test]

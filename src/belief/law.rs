@@ -119,8 +119,8 @@ impl Law {
         }
         let rise = y[knot + 1] - y[knot];
         y[knot]
-            + t * (slope0 + t * (3.0 * rise - 2.0 * slope0 - slope1
-                + t * (slope0 + slope1 - 2.0 * rise)))
+            + t * (slope0
+                + t * (3.0 * rise - 2.0 * slope0 - slope1 + t * (slope0 + slope1 - 2.0 * rise)))
     }
 }
 

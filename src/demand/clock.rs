@@ -216,9 +216,9 @@ impl Clock {
         let start = self.knot_at(from)?;
         let end = self.knot_ending_at(to);
         match end {
-            Some(end) if end.run == start.run => Ok((self.reading(end, to)
-                - self.reading(start, from))
-            .max(0.0)),
+            Some(end) if end.run == start.run => {
+                Ok((self.reading(end, to) - self.reading(start, from)).max(0.0))
+            }
             _ => Err(ClockError::Ends { end: self.reach(from)? }),
         }
     }
@@ -277,7 +277,11 @@ impl Knot {
         for _ in 0..60 {
             let state = self.after(into_h, lag_h, floor);
             let excess = state.accumulated - target;
-            if excess > 0.0 { high = into_h } else { low = into_h }
+            if excess > 0.0 {
+                high = into_h
+            } else {
+                low = into_h
+            }
             let newton = into_h - excess / (state.lagged + floor);
             let next = if newton > low && newton < high { newton } else { 0.5 * (low + high) };
             if (next - into_h).abs() < 1e-9 {

@@ -31,20 +31,16 @@ impl Default for ForecastError {
 
 /// `count` series that the weather may follow instead of `forecast`, in pairs with opposite errors
 /// so that their middle stays the forecast. An odd count ends in the forecast itself.
-pub fn members(
-    forecast: &Series,
-    error: &ForecastError,
-    count: usize,
-    seed: u64,
-) -> Vec<Series> {
+pub fn members(forecast: &Series, error: &ForecastError, count: usize, seed: u64) -> Vec<Series> {
     let mut random = ChaCha8Rng::seed_from_u64(seed);
     let mut all = Vec::with_capacity(count);
     for _ in 0..count / 2 {
         let errors = error_path(forecast.hours(), error.hourly_correlation, &mut random);
         for sign in [1.0, -1.0] {
-            all.push(forecast.map_hours(|index, hour| {
-                shifted(hour, error, errors[index].map(|e| e * sign))
-            }));
+            all.push(
+                forecast
+                    .map_hours(|index, hour| shifted(hour, error, errors[index].map(|e| e * sign))),
+            );
         }
     }
     if count % 2 == 1 {
@@ -57,7 +53,8 @@ pub fn members(
 /// slices of probability, shuffled so that they do not go with the weather.
 pub fn night_floor_factors(ln_sd: f64, count: usize, seed: u64) -> Vec<f64> {
     let mut random = ChaCha8Rng::seed_from_u64(seed ^ 0x9e37_79b9_7f4a_7c15);
-    let quantile = |k: usize| crate::belief::Residual::Normal.quantile((k as f64 + 0.5) / count as f64);
+    let quantile =
+        |k: usize| crate::belief::Residual::Normal.quantile((k as f64 + 0.5) / count as f64);
     let mut factors: Vec<f64> = (0..count).map(|k| (ln_sd * quantile(k)).exp()).collect();
     for i in (1..factors.len()).rev() {
         factors.swap(i, rand::Rng::random_range(&mut random, 0..=i));
@@ -81,21 +78,20 @@ fn error_path(hours: &[Hour], correlation: f64, random: &mut ChaCha8Rng) -> Vec<
     errors
 }
 
-fn shifted(
-    hour: &Hour,
-    error: &ForecastError,
-    [air, humidity, shortwave]: [f64; 3],
-) -> Hour {
+fn shifted(hour: &Hour, error: &ForecastError, [air, humidity, shortwave]: [f64; 3]) -> Hour {
     let warm = (hour.air.value() + error.air_c * air).clamp(Celsius::LOW, Celsius::HIGH);
     let warm = Celsius::computed(warm);
-    let relative = 100.0 * hour.vapour_pressure.value() / saturation_vapour_pressure(hour.air).value();
+    let relative =
+        100.0 * hour.vapour_pressure.value() / saturation_vapour_pressure(hour.air).value();
     let relative = (relative + error.humidity_pct * humidity).clamp(1.0, Percent::HIGH);
     // The mean of the logarithm is lowered so that the mean of the flux stays.
     let factor = (error.shortwave_ln * shortwave - 0.5 * error.shortwave_ln.powi(2)).exp();
     let flux = (hour.shortwave.value() * factor).min(WattsPerSquareMetre::HIGH);
     Hour {
         air: warm,
-        vapour_pressure: Kilopascal::computed(relative / 100.0 * saturation_vapour_pressure(warm).value()),
+        vapour_pressure: Kilopascal::computed(
+            relative / 100.0 * saturation_vapour_pressure(warm).value(),
+        ),
         shortwave: WattsPerSquareMetre::computed(flux),
         ..*hour
     }

@@ -17,6 +17,16 @@ use crate::weather::{Hour, Series, Span};
 /// degrees (ASCE-EWRI 2005, hourly time step).
 const SINE_OF_HIGH_SUN: f64 = 0.295_520_206_661_339_6;
 
+/// Longest time from a high sun for which its clouds stand for other hours (judgement: a night, and
+/// one dark day; FAO-56 carries them through one night).
+pub const CLOUDS_LAST_HOURS: i64 = 48;
+
+/// Clouds are not carried over a longer gap in the series than this (judgement).
+pub const CLOUDS_BRIDGE_HOURS: i64 = 24;
+
+const CLOUDS_LAST_MS: Millis = CLOUDS_LAST_HOURS * 3_600_000;
+const CLOUDS_BRIDGE_MS: Millis = CLOUDS_BRIDGE_HOURS * 3_600_000;
+
 /// Which reference evapotranspiration.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Reference {
@@ -48,9 +58,10 @@ pub struct EvapoHour {
 /// longitude, on days that begin at mean solar midnight.
 ///
 /// Clouds: Rs/Rso is that of the hour where the sun stands at least 0.3 rad high at its middle;
-/// other hours carry the last such ratio. Before the first of them its ratio is used backward, and a
-/// series without any takes [`RelativeShortwave::ASSUMED`]. Poleward of some 50 degrees a whole
-/// midwinter carries the ratio of its last high sun.
+/// other hours carry the last such ratio. Before the first of them its ratio is used backward. No
+/// ratio stands for hours more than [`CLOUDS_LAST_HOURS`] away from its own, or beyond a gap longer
+/// than [`CLOUDS_BRIDGE_HOURS`]: those take [`RelativeShortwave::ASSUMED`], as does a series without
+/// a high sun, and poleward of some 50 degrees midwinter, its first two days apart.
 ///
 /// FAO-56 chapter 4, eq. 53; ASCE-EWRI (2005), eq. 1. Spans of up to a day.
 ///
@@ -83,12 +94,10 @@ pub fn hour_by_hour(series: &Series, place: Place, reference: Reference) -> Vec<
     let method = Method::of(reference);
     let clear_share = clear_sky_share(place.elevation);
     let mut track = SunTrack::new(place);
-    let mut ratio = opening_ratio(series, place);
+    let mut clouds = Clouds::opening(series, place, clear_share);
     let walk = |hour: &Hour| {
         let sun = track.over(hour.span);
-        if let Some(seen) = ratio_under_high_sun(hour, &sun, clear_share) {
-            ratio = seen;
-        }
+        let ratio = clouds.over(hour.span, ratio_under_high_sun(hour, &sun, clear_share));
         let light = if sun.sine_of_elevation > 0.0 { Light::Day } else { Light::Night };
         let (deficit, rate_mm_h) = method.deficit_and_rate(hour, ratio, light);
         EvapoHour {
@@ -112,14 +121,61 @@ pub fn reference_et_within(hours: &[EvapoHour], span: Span) -> Millimetres {
     Millimetres::computed(within.map(|hour| hour.reference_et.value() * share(hour)).sum())
 }
 
-fn opening_ratio(series: &Series, place: Place) -> RelativeShortwave {
-    let clear_share = clear_sky_share(place.elevation);
-    let mut track = SunTrack::new(place);
-    series
-        .hours()
-        .iter()
-        .find_map(|hour| ratio_under_high_sun(hour, &track.over(hour.span), clear_share))
-        .unwrap_or(RelativeShortwave::ASSUMED)
+/// An instant in milliseconds: arithmetic at every hour of a walk must be cheap.
+type Millis = i64;
+
+/// No hour starts in here.
+const NEVER: (Millis, Millis) = (Millis::MAX, Millis::MIN);
+
+/// Clouds as the last high sun showed them, and the hours for which they stand.
+struct Clouds {
+    ratio: RelativeShortwave,
+    /// Starts of the first hour and the last one that may use the ratio.
+    usable: (Millis, Millis),
+    /// End of the hour before.
+    before: Millis,
+}
+
+impl Clouds {
+    /// Those of the first high sun, which stand for the hours before it.
+    fn opening(series: &Series, place: Place, clear_share: f64) -> Self {
+        let mut track = SunTrack::new(place);
+        let start = series.span().map_or(0, |span| span.from.timestamp_millis());
+        let (mut since, mut before) = (start, start);
+        for hour in series.hours() {
+            let (from, to) = in_millis(hour.span);
+            since = if is_long(before, from) { from } else { since };
+            if let Some(ratio) = ratio_under_high_sun(hour, &track.over(hour.span), clear_share) {
+                let usable = (since.max(from - CLOUDS_LAST_MS), to + CLOUDS_LAST_MS);
+                return Self { ratio, usable, before: start };
+            }
+            before = to;
+        }
+        Self { ratio: RelativeShortwave::ASSUMED, usable: NEVER, before: start }
+    }
+
+    /// The ratio to use for an hour, given its own where it has one.
+    #[inline]
+    fn over(&mut self, span: Span, own: Option<RelativeShortwave>) -> RelativeShortwave {
+        let (from, to) = in_millis(span);
+        if let Some(own) = own {
+            (self.ratio, self.usable) = (own, (from, to + CLOUDS_LAST_MS));
+        } else if is_long(self.before, from) && self.usable.0 < from {
+            self.usable = NEVER;
+        }
+        self.before = to;
+        let usable = self.usable.0 <= from && from <= self.usable.1;
+        if usable { self.ratio } else { RelativeShortwave::ASSUMED }
+    }
+}
+
+fn in_millis(span: Span) -> (Millis, Millis) {
+    (span.from.timestamp_millis(), span.to.timestamp_millis())
+}
+
+/// Is it too long from the end of one hour to the start of the next for clouds to be carried?
+fn is_long(before: Millis, from: Millis) -> bool {
+    from - before > CLOUDS_BRIDGE_MS
 }
 
 #[inline]

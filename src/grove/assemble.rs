@@ -1,12 +1,17 @@
 //! Hours as a file has them -> hours complete: what is absent is estimated as FAO-56 chapter 3
-//! tells, and flagged; what is missing here and there stays a gap.
+//! tells, and flagged; what is missing here and there stays a gap, pressure apart.
 
 use super::Settings;
-use super::estimates::{
-    pressure_at_elevation, saturation_vapour_pressure, shortwave_from_range, wind_at_2m,
+use crate::evapo::estimate::{
+    assumed_wind, atmospheric_pressure, shortwave_of_date, vapour_pressure_from_minimum,
 };
+use crate::evapo::humidity::{TemperatureRange, vapour_pressure, vapour_pressure_at_dew_point};
+use crate::evapo::radiation::Setting;
+use crate::evapo::reference::wind_at_2m;
 use crate::text::{Findings, Note, NoteKind};
-use crate::units::{Celsius, Kilopascal, MetresPerSecond, Millimetres, WattsPerSquareMetre};
+use crate::units::{
+    Celsius, Kilopascal, Metres, MetresPerSecond, Millimetres, WattsPerSquareMetre,
+};
 use crate::weather::parse::{
     AIR, AIR_INSTANT, FORECAST, HUMIDITIES, Measure, OBSERVED, PRESSURE, RAIN, REL_HUMIDITY,
     RawForecast, RawHour, RawSeries, SHORTWAVE, WIND,
@@ -20,9 +25,6 @@ const WHOLE_DAY_HOURS: usize = 20;
 
 /// A day further away than this tells nothing of the range of temperature.
 const FARTHEST_DAY: i64 = 3;
-
-/// Wind where none is measured, FAO-56 chapter 3.
-const ASSUMED_WIND_M_S: f64 = 2.0;
 
 /// Two measures of humidity may differ by this much vapour pressure before it is told.
 const HUMIDITY_AGREES_WITHIN_KPA: f64 = 0.3;
@@ -65,19 +67,26 @@ struct Assembly<'a> {
     settings: &'a Settings,
     absent: BTreeSet<(Measure, Flag)>,
     left_out: BTreeMap<Measure, usize>,
+    /// Hours without pressure beside others that have it, and the row of the first.
+    pressure_filled: Option<(usize, u64)>,
     disagreeing: BTreeMap<(Measure, Measure), usize>,
 }
 
 impl<'a> Assembly<'a> {
     fn new(settings: &'a Settings) -> Self {
-        let (absent, left_out, disagreeing) = Default::default();
-        Self { settings, absent, left_out, disagreeing }
+        let (absent, left_out, pressure_filled, disagreeing) = Default::default();
+        Self { settings, absent, left_out, pressure_filled, disagreeing }
     }
 
     fn tell(self, file: &str, findings: &mut Findings) {
         for (measure, flag) in self.absent {
             let kind = NoteKind::Estimated { how: flag.words() };
             findings.note(Note::on_file(file, kind).on_column(measure));
+        }
+        if let Some((count, first_row)) = self.pressure_filled {
+            let how = Flag::PressureFromElevation.words();
+            let kind = NoteKind::CellsEstimated { how, count, first_row };
+            findings.note(Note::on_file(file, kind).on_column(PRESSURE));
         }
         for (measure, count) in self.left_out {
             let kind = NoteKind::HoursLeftOut { count };
@@ -99,7 +108,7 @@ impl<'a> Assembly<'a> {
         let hours = with_air().filter_map(|(&hour, (air, flags))| {
             Filling { assembly: self, raw, days: &days, hour, flags }.filled(air)
         });
-        // Parsing leaves hours in order and apart, so that no two overlap.
+        // Parsing leaves hours in order and apart, each of some length: no two overlap.
         Series::new(hours.collect()).unwrap_or_default()
     }
 
@@ -147,7 +156,7 @@ impl Filling<'_, '_> {
         let wind_2m = self.wind_2m()?;
         let shortwave = self.shortwave()?;
         let rain = self.rain()?;
-        let pressure = self.pressure()?;
+        let pressure = self.pressure();
         Some(Hour {
             span: self.hour.span,
             air,
@@ -181,13 +190,11 @@ impl Filling<'_, '_> {
     }
 
     fn vapour_pressure(&mut self, air: Celsius) -> Option<Kilopascal> {
-        let RawHour { vapour_pressure, dew_point, rel_humidity, .. } = self.hour;
-        let from_dew_point = dew_point.map(saturation_vapour_pressure);
-        let from_rel_humidity = rel_humidity.map(|relative| {
-            let saturated = saturation_vapour_pressure(air).value();
-            Kilopascal::computed(saturated * relative.value() / 100.0)
-        });
-        let measures = [vapour_pressure, from_dew_point, from_rel_humidity];
+        let measures = [
+            self.hour.vapour_pressure,
+            self.hour.dew_point.map(vapour_pressure_at_dew_point),
+            self.hour.rel_humidity.map(|relative| vapour_pressure(air, relative)),
+        ];
         let given: Vec<(Measure, Kilopascal)> = HUMIDITIES
             .into_iter()
             .zip(measures)
@@ -202,16 +209,18 @@ impl Filling<'_, '_> {
         }
         let day = self.day(REL_HUMIDITY)?;
         self.estimate(REL_HUMIDITY, Flag::HumidityEstimated)?;
-        let dew_point = if day.min < air { day.min } else { air };
-        Some(saturation_vapour_pressure(dew_point))
+        let lowest = if day.min < air { day.min } else { air };
+        Some(vapour_pressure_from_minimum(lowest))
     }
 
     fn wind_2m(&mut self) -> Option<MetresPerSecond> {
         if let Some(wind) = self.hour.wind {
-            return Some(wind_at_2m(wind, self.assembly.settings.anemometer_height_m));
+            // Settings hold the height to what eq. 47 can do.
+            let height = Metres::computed(self.assembly.settings.anemometer_height_m);
+            return wind_at_2m(wind, height).ok();
         }
         self.estimate(WIND, Flag::WindAssumed)?;
-        Some(MetresPerSecond::computed(ASSUMED_WIND_M_S))
+        Some(assumed_wind())
     }
 
     fn shortwave(&mut self) -> Option<WattsPerSquareMetre> {
@@ -220,8 +229,10 @@ impl Filling<'_, '_> {
         }
         let day = self.day(SHORTWAVE)?;
         self.estimate(SHORTWAVE, Flag::ShortwaveEstimated)?;
-        let place = self.assembly.settings.place;
-        Some(shortwave_from_range(day.min, day.max, self.hour.span, place))
+        let range = TemperatureRange::new(day.min, day.max).ok()?;
+        let settings = self.assembly.settings;
+        let (date, hours) = (local_date(settings, &self.hour), [self.hour.span]);
+        shortwave_of_date(range, Setting::Interior, settings.place, date, &hours).pop()
     }
 
     fn rain(&mut self) -> Option<Millimetres> {
@@ -232,12 +243,20 @@ impl Filling<'_, '_> {
         Some(Millimetres::computed(0.0))
     }
 
-    fn pressure(&mut self) -> Option<Kilopascal> {
+    /// Pressure varies so little at a place that elevation tells it well enough for any hour.
+    fn pressure(&mut self) -> Kilopascal {
         if let Some(pressure) = self.hour.pressure {
-            return Some(pressure);
+            return pressure;
         }
-        self.estimate(PRESSURE, Flag::PressureFromElevation)?;
-        Some(pressure_at_elevation(self.assembly.settings.place.elevation))
+        let flag = Flag::PressureFromElevation;
+        if self.raw.measured.contains(PRESSURE) {
+            let (count, _) = self.assembly.pressure_filled.get_or_insert((0, self.hour.row));
+            *count += 1;
+        } else {
+            self.assembly.absent.insert((PRESSURE, flag));
+        }
+        self.flags = self.flags.with(flag);
+        atmospheric_pressure(self.assembly.settings.place.elevation)
     }
 }
 

@@ -1,4 +1,5 @@
 use super::*;
+use crate::evapo::humidity::saturation_vapour_pressure;
 use crate::weather::parse::{parse_forecast, parse_observed};
 
 fn settings(more: &str) -> Settings {
@@ -91,6 +92,25 @@ fn a_missing_cell_is_a_gap_and_not_an_estimate() {
     assert_eq!(series.hours().len(), 46);
     assert_eq!(series.gaps().len(), 2);
     assert_eq!(series.bridged().hours().len(), 48);
+}
+
+#[test]
+fn a_missing_pressure_is_told_from_elevation_for_that_hour() {
+    let header = ",pressure_kpa,rel_humidity_pct,wind_m_s,shortwave_w_m2,rain_mm";
+    let text = two_days(header, ",80.9,50,2,0,0").replace("T05:00Z,15,80.9", "T05:00Z,15,");
+    let (series, notes) = assembled(&text, &settings(""));
+    assert_eq!(series.hours().len(), 48);
+    for (at, hour) in series.hours().iter().enumerate() {
+        let filled = at % 24 == 5;
+        assert_eq!(hour.flags.has(Flag::PressureFromElevation), filled);
+        let (pressure, within) = if filled { (81.8, 0.05) } else { (80.9, 1e-12) };
+        assert!((hour.pressure.value() - pressure).abs() < within, "FAO-56 example 2");
+    }
+    assert_eq!(
+        notes,
+        ["weather/observed.csv: pressure_kpa hours without a value, pressure from elevation \
+          (FAO-56 eq. 7): 2 (first in row 7)"]
+    );
 }
 
 #[test]

@@ -184,9 +184,17 @@ pub(super) fn read_draws(
     hand_out(&mut drafts, readings, |draft| &mut draft.draw.readings);
     let pauses = texts.pauses.map(|text| read_pauses(text, &ids, zone, findings));
     hand_out(&mut drafts, pauses, |draft| &mut draft.draw.pauses);
-    let repeated = drafts.iter_mut().map(|draft| history::settle(draft, zone, findings)).sum();
-    if repeated > 0 {
-        findings.note(Note::on_file(READINGS, NoteKind::Repeated { count: repeated }));
+    let mut counts = history::Counts::default();
+    for draft in &mut drafts {
+        history::settle(draft, zone, &mut counts, findings);
+    }
+    if counts.repeated > 0 {
+        let kind = NoteKind::Repeated { count: counts.repeated };
+        findings.note(Note::on_file(READINGS, kind));
+    }
+    for (file, count) in counts.rises {
+        let kind = NoteKind::ReadingsRise { count, up_to_ml: history::RISES_BY_ERROR_ML };
+        findings.note(Note::on_file(file, kind).on_column("left_ml"));
     }
     let draws: Vec<Draw> = drafts.into_iter().map(|draft| draft.draw).collect();
     note_shared_trees(&draws, roll, findings);

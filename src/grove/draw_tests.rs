@@ -94,6 +94,19 @@ fn refills_begin_a_new_filling() {
 }
 
 #[test]
+fn a_reading_may_rise_by_an_error_of_reading() {
+    let readings = "d1,@0910,1020,, d1,@1000,300,, d1,@1010,320,, d1,@1020,310,,";
+    let risen = read("d1,A1,@0900,1000,,,@1030,330", readings, "");
+    assert_eq!(interval(&risen), is("10:30", None));
+    let told = "left_ml readings up to 20 mL above the one before without a refill, taken as \
+                errors of reading";
+    assert_eq!(risen.notes, [format!("draws.csv: {told}: 1"), format!("readings.csv: {told}: 2")]);
+    let too_far = read("d1,A1,@0900,1000,,,,", "d1,@1000,300,, d1,@1010,321,,", "");
+    assert_eq!(too_far.flaws.len(), 1, "{:?}", too_far.flaws);
+    assert_eq!(too_far.notes, [] as [&str; 0]);
+}
+
+#[test]
 fn leaks_are_marked() {
     let leaking = read("d1,A1,@0900,1000,,,,", "d1,@1000,,leak, d1,@1010,400,leak,", "");
     assert_eq!(interval(&leaking), is("10:10", None));

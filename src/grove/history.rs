@@ -5,21 +5,33 @@ use super::draw::{DRAWS, Draft, Draw, PAUSES, Pause, READINGS, Reading, Seen};
 use crate::text::{Findings, FlawKind, with_offset};
 use chrono::{DateTime, FixedOffset, Utc};
 use chrono_tz::Tz;
+use std::collections::BTreeMap;
+
+/// A bag is read to about half a mark, so a reading may stand this much above the one before.
+pub(super) const RISES_BY_ERROR_ML: f64 = 20.0;
+
+/// What is told of all draws together.
+#[derive(Default)]
+pub(super) struct Counts {
+    /// Readings that repeat another one in full.
+    pub(super) repeated: usize,
+    /// Readings above the one before by no more than an error of reading, by file.
+    pub(super) rises: BTreeMap<&'static str, usize>,
+}
 
 /// Puts readings and pauses in order, holds all looks against each other, and makes the draw's
 /// interval as tight as they allow.
 ///
-/// Readings that repeat another one in full are dropped, and counted in the result.
-pub(super) fn settle(draft: &mut Draft, zone: Tz, findings: &mut Findings) -> usize {
-    let repeated = drop_repeated_readings(&mut draft.draw);
+/// Readings that repeat another one in full are dropped, and counted.
+pub(super) fn settle(draft: &mut Draft, zone: Tz, counts: &mut Counts, findings: &mut Findings) {
+    counts.repeated += drop_repeated_readings(&mut draft.draw);
     draft.draw.pauses.sort_by_key(|pause| pause.from);
-    let mut story = Story { zone, findings };
+    let mut story = Story { zone, counts, findings };
     story.within_the_draw(&draft.draw);
     story.pauses_apart(&draft.draw);
     let (last_wet, first_empty) = story.told(draft);
     (draft.draw.last_wet, draft.draw.first_empty) = (last_wet, first_empty);
     story.not_emptied_while_shut(&draft.draw);
-    repeated
 }
 
 fn drop_repeated_readings(draw: &mut Draw) -> usize {
@@ -86,6 +98,7 @@ fn looks(draft: &Draft) -> Vec<Look> {
 
 struct Story<'s> {
     zone: Tz,
+    counts: &'s mut Counts,
     findings: &'s mut Findings,
 }
 
@@ -142,8 +155,10 @@ impl Story<'_> {
                 (What::Left(ml), None) => {
                     if look.at == level_from.at && matches!(level_from.what, What::Left(_)) {
                         self.same_instant(&level_from, level_ml, &look, ml);
-                    } else if ml > level_ml {
+                    } else if ml > level_ml + RISES_BY_ERROR_ML {
                         self.rises((level_ml, &level_from), (ml, &look));
+                    } else if ml > level_ml {
+                        *self.counts.rises.entry(look.file).or_default() += 1;
                     }
                     (level_ml, level_from, wet) = (ml, look, look);
                 }

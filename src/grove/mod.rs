@@ -6,7 +6,6 @@
 
 mod assemble;
 mod draw;
-mod estimates;
 mod hang;
 mod history;
 mod season;
@@ -46,11 +45,15 @@ pub const SMALLEST_CHARGE_ML: f64 = 10.0;
 pub const FILES: [&str; 9] =
     [SETTINGS, TREES, BLOCKS, DRAWS, READINGS, PAUSES, HANG, OBSERVED, FORECAST];
 
+/// Files that a grove folder may hold already but that only a store can read.
+pub const KEPT_ASIDE: [&str; 3] = ["ports.csv", "kits.csv", "applications.csv"];
+
 const HEAD: Allowed = Allowed::new("m", Head::LOW, Head::HIGH).or_else(|value| {
     if value > Head::HIGH { "if this is in cm, divide by 100" } else { "correct it" }
 });
 
-/// The files of a grove folder by their names inside it; what is not in [`FILES`] is passed over.
+/// The files of a grove folder by their names inside it; of [`KEPT_ASIDE`] the name alone counts,
+/// and what is not in [`FILES`] either is passed over.
 pub type Files<'b> = BTreeMap<&'b str, &'b [u8]>;
 
 /// One place that is looked after, as its files tell it.
@@ -96,6 +99,9 @@ impl Grove {
     /// [`Refused`] with every flaw in every file; `grove.toml` and `trees.csv` must be there.
     pub fn read(files: &Files) -> Result<Self, Refused> {
         let mut findings = Findings::default();
+        for name in KEPT_ASIDE.into_iter().filter(|name| files.contains_key(name)) {
+            findings.note(Note::on_file(name, NoteKind::NotReadYet));
+        }
         let parts = read_parts(files, &mut findings);
         let (Some(parts), true) = (parts, findings.flaws.is_empty()) else {
             return Err(Refused { flaws: findings.flaws });

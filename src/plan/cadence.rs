@@ -84,9 +84,8 @@ mod tests {
 
     fn waits(kits: u32) -> Vec<i64> {
         let from = DateTime::UNIX_EPOCH;
-        let starts = starts(&crew(1, kits), &[8; 24], from, from + TimeDelta::days(9), |_, _| {
-            Some(120.0)
-        });
+        let starts =
+            starts(&crew(1, kits), &[8; 24], from, from + TimeDelta::days(9), |_, _| Some(120.0));
         let starts: Vec<_> = starts.into_iter().flatten().collect();
         starts.windows(2).map(|pair| (pair[1] - pair[0]).num_minutes() - 12).collect()
     }

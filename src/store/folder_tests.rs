@@ -28,11 +28,27 @@ fn flaws(folder: &Path) -> Vec<String> {
 #[test]
 fn a_folder_reads_as_its_files() {
     let folder = folder(&least());
-    fs::write(folder.path().join("kits.csv"), "not ours").unwrap();
+    fs::write(folder.path().join("readme.txt"), "not ours").unwrap();
     let grove = read(folder.path()).unwrap();
     let from_memory = Grove::read(&least().into_iter().collect()).unwrap();
     assert_eq!(grove, from_memory);
     assert_eq!(grove.trees[0].id, "A1");
+}
+
+#[test]
+fn files_for_a_store_are_kept_aside() {
+    let folder = folder(&least());
+    fs::write(folder.path().join("kits.csv"), b"any\xfething").unwrap();
+    fs::write(folder.path().join("ports.csv"), "").unwrap();
+    let notes = read(folder.path()).unwrap().notes;
+    let told: Vec<String> = notes.iter().map(ToString::to_string).collect();
+    assert_eq!(
+        told,
+        [
+            "ports.csv: kept aside: read once the store exists",
+            "kits.csv: kept aside: read once the store exists",
+        ]
+    );
 }
 
 #[test]

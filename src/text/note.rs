@@ -60,6 +60,10 @@ pub enum NoteKind {
     Sorted { count: usize },
     /// Cells without a value where the column has values elsewhere.
     MissingCells { count: usize, first_row: u64 },
+    /// Cells a little outside what can be, as instruments give them, held to the limit.
+    HeldToRange { limit: f64, farthest: f64, unit: &'static str, count: usize, first_row: u64 },
+    /// Cells without a value, estimated though the column has values elsewhere.
+    CellsEstimated { how: &'static str, count: usize, first_row: u64 },
     /// Hours dropped since a value of them cannot be known.
     HoursLeftOut { count: usize },
     /// A column that is not there and was estimated.
@@ -68,6 +72,10 @@ pub enum NoteKind {
     HumidityChosen { used: &'static str, aside: Vec<&'static str> },
     /// Two measures of humidity that tell different things.
     HumidityDisagrees { other: &'static str, hours: usize, by_more_than_kpa: f64 },
+    /// Readings somewhat above the one before, taken as errors of reading.
+    ReadingsRise { count: usize, up_to_ml: f64 },
+    /// A file that is not read yet.
+    NotReadYet,
     /// Bags that share a tree.
     SharesTree { draw: String, other_draw: String, tree: String },
     /// A charge beyond the bag that is in use now.
@@ -100,6 +108,16 @@ impl fmt::Display for NoteKind {
             Self::MissingCells { count, first_row } => {
                 write!(f, "hours without a value, left as gaps: {count} (first in row {first_row})")
             }
+            Self::HeldToRange { limit, farthest, unit, count, first_row } => write!(
+                f,
+                "cells {} {} {unit}, taken as {} {unit}: {count} (first in row {first_row})",
+                if farthest > limit { "up to" } else { "down to" },
+                figure(*farthest),
+                figure(*limit),
+            ),
+            Self::CellsEstimated { how, count, first_row } => {
+                write!(f, "hours without a value, {how}: {count} (first in row {first_row})")
+            }
             Self::HoursLeftOut { count } => {
                 write!(f, "hours left out, as nothing near tells this value: {count}")
             }
@@ -113,6 +131,13 @@ impl fmt::Display for NoteKind {
                  check both",
                 figure(*by_more_than_kpa)
             ),
+            Self::ReadingsRise { count, up_to_ml } => write!(
+                f,
+                "readings up to {} mL above the one before without a refill, taken as errors of \
+                 reading: {count}",
+                figure(*up_to_ml)
+            ),
+            Self::NotReadYet => f.write_str("kept aside: read once the store exists"),
             Self::SharesTree { draw, other_draw, tree } => write!(
                 f,
                 "draw '{draw}' starts while draw '{other_draw}' hangs on tree '{tree}': two bags \

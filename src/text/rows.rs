@@ -7,7 +7,7 @@ use super::time::{read_date, read_time};
 use super::{figure, shown};
 use chrono::{DateTime, NaiveDate, Utc};
 use chrono_tz::Tz;
-use std::collections::{HashMap, HashSet};
+use std::collections::{BTreeMap, HashMap, HashSet};
 
 /// Longest id, in characters.
 const LONGEST_ID: usize = 64;
@@ -43,6 +43,10 @@ pub struct Allowed {
     pub low: f64,
     /// Highest value.
     pub high: f64,
+    /// A value below `low` is taken as `low` down to here: instruments stray a little.
+    pub strays_down_to: f64,
+    /// A value above `high` is taken as `high` up to here.
+    pub strays_up_to: f64,
     /// What to do about a value outside.
     pub remedy: fn(f64) -> &'static str,
 }
@@ -50,7 +54,14 @@ pub struct Allowed {
 impl Allowed {
     /// A range with the plain remedy.
     pub const fn new(unit: &'static str, low: f64, high: f64) -> Self {
-        Self { unit, low, high, remedy: |_| "correct the value or its unit" }
+        let remedy = |_| "correct the value or its unit";
+        Self { unit, low, high, strays_down_to: low, strays_up_to: high, remedy }
+    }
+
+    /// The same for an instrument that strays: values from `down_to` to `up_to` are held to the
+    /// range, and a note counts them.
+    pub const fn straying(self, down_to: f64, up_to: f64) -> Self {
+        Self { strays_down_to: down_to, strays_up_to: up_to, ..self }
     }
 
     /// The same with a remedy that knows the likely slip.
@@ -58,9 +69,22 @@ impl Allowed {
         Self { remedy, ..self }
     }
 
+    /// The limit that a value strays beyond, and how far values may; none where it does not, or
+    /// strays too far.
+    fn strays(&self, value: f64) -> Option<Stray> {
+        let stray = |limit, farthest| Stray { limit, farthest, unit: self.unit };
+        if (self.strays_down_to..self.low).contains(&value) {
+            Some(stray(self.low, self.strays_down_to))
+        } else if value > self.high && value <= self.strays_up_to {
+            Some(stray(self.high, self.strays_up_to))
+        } else {
+            None
+        }
+    }
+
     /// The flaw of a value outside the range; none inside it.
     pub fn flaw(&self, value: f64) -> Option<FlawKind> {
-        let Self { unit, low, high, remedy } = *self;
+        let Self { unit, low, high, remedy, .. } = *self;
         if (low..=high).contains(&value) {
             None
         } else if !value.is_finite() {
@@ -72,6 +96,24 @@ impl Allowed {
         }
     }
 }
+
+/// A limit that values stray beyond.
+#[derive(Debug, Clone, Copy)]
+struct Stray {
+    limit: f64,
+    farthest: f64,
+    unit: &'static str,
+}
+
+/// Cells held to a limit: how many, and where the first of them stands.
+struct Held {
+    stray: Stray,
+    count: usize,
+    first_row: u64,
+}
+
+/// Held cells of a table by column and by side: below or above.
+type HeldCells = BTreeMap<(String, bool), Held>;
 
 /// Bytes as UTF-8 text, without a byte-order mark.
 pub fn decode<'b>(file: &str, bytes: &'b [u8], findings: &mut Findings) -> Option<&'b str> {
@@ -174,7 +216,7 @@ impl Table {
     }
 
     /// Every row that `read` makes something of. Times without offset are read in `zone`, and one
-    /// note counts them.
+    /// note counts them; others count the numbers held to a range.
     pub fn each<T>(
         &self,
         zone: Tz,
@@ -182,14 +224,21 @@ impl Table {
         mut read: impl FnMut(&mut Cells) -> Option<T>,
     ) -> Vec<T> {
         let (mut values, mut without_offset) = (Vec::with_capacity(self.rows.len()), 0);
+        let mut held = HeldCells::new();
         for row in &self.rows {
-            let mut cells = Cells { table: self, row, zone, findings, without_offset: 0 };
+            let held = &mut held;
+            let mut cells = Cells { table: self, row, zone, findings, without_offset: 0, held };
             values.extend(read(&mut cells));
             without_offset += cells.without_offset;
         }
         if without_offset > 0 {
             let kind = NoteKind::OffsetFromZone { count: without_offset, zone: zone.name() };
             findings.note(Note::on_file(&self.file, kind));
+        }
+        for ((column, _), Held { stray, count, first_row }) in held {
+            let Stray { limit, farthest, unit } = stray;
+            let kind = NoteKind::HeldToRange { limit, farthest, unit, count, first_row };
+            findings.note(Note::on_file(&self.file, kind).on_column(&column));
         }
         values
     }
@@ -327,6 +376,7 @@ pub struct Cells<'t> {
     zone: Tz,
     findings: &'t mut Findings,
     without_offset: usize,
+    held: &'t mut HeldCells,
 }
 
 impl Cells<'_> {
@@ -398,9 +448,16 @@ impl Cells<'_> {
         None
     }
 
-    /// A number within a range, none where the cell is empty.
+    /// A number within a range, none where the cell is empty. One that strays no further than
+    /// instruments do is held to the range.
     pub fn number(&mut self, column: &str, allowed: &Allowed) -> Option<f64> {
         let value = self.finite(column)?;
+        if let Some(stray) = allowed.strays(value) {
+            let side = (column.to_owned(), value > stray.limit);
+            let none = Held { stray, count: 0, first_row: self.row.line };
+            self.held.entry(side).or_insert(none).count += 1;
+            return Some(stray.limit);
+        }
         match allowed.flaw(value) {
             None => Some(value),
             Some(problem) => {

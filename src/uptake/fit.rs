@@ -361,8 +361,11 @@ impl<'a> Problem<'a> {
 
     fn newton(&self, state: &State) -> Result<Step, LinearError> {
         let (n, p, q) = (self.rows.len(), self.priors.len(), self.shared.len());
-        let mut trees =
-            self.groups.iter().map(|group| self.whiten(group, state)).collect::<Result<Vec<_>, _>>()?;
+        let mut trees = self
+            .groups
+            .iter()
+            .map(|group| self.whiten(group, state))
+            .collect::<Result<Vec<_>, _>>()?;
         let mut white = Array2::zeros((n + q + p, p + 1));
         let mut precision = self.shared.precision.clone();
         let mut cross = Array2::<f64>::zeros((q, p + 1));
@@ -477,8 +480,13 @@ impl<'a> Problem<'a> {
         covariance.slice_mut(s![p.., ..p]).assign(&-&carried);
         covariance.slice_mut(s![..p, p..]).assign(&-carried.t().to_owned());
         let trees: f64 = step.trees.iter().map(|tree| linear::ln_determinant(&tree.factor)).sum();
-        let priors: f64 =
-            self.priors.iter().map(CoefficientPrior::precision).filter(|l| *l > 0.0).map(f64::ln).sum();
+        let priors: f64 = self
+            .priors
+            .iter()
+            .map(CoefficientPrior::precision)
+            .filter(|l| *l > 0.0)
+            .map(f64::ln)
+            .sum();
         let curvature = trees
             + linear::ln_determinant(&step.shared_factor)
             + self.shared.ln_determinant
@@ -565,9 +573,8 @@ impl Shared {
         let species = distinct(rows.iter().map(|row| row.species.clone()));
         let dates = distinct(rows.iter().map(|row| row.date));
         let (b, s, d) = (blocks.len(), species.len(), dates.len());
-        let prior = Array2::from_shape_fn((d, d), |(i, j)| {
-            variances.day_covariance(dates[i], dates[j])
-        });
+        let prior =
+            Array2::from_shape_fn((d, d), |(i, j)| variances.day_covariance(dates[i], dates[j]));
         let date_factor = linear::factor(&prior, "covariance of the days")?;
         let mut root = Array2::zeros((b + s + d, b + s + d));
         for i in 0..b + s {

@@ -150,11 +150,8 @@ pub fn learn(
     let has_rows = !rows_at(&shape).is_empty();
     let best = if has_rows { search.best(medians) } else { medians };
     let (shape, variances) = search.at(&best);
-    let night_floor_ln_sd = if has_rows {
-        search.night_floor_ln_sd(&best)
-    } else {
-        beliefs.night_floor.ln_sd
-    };
+    let night_floor_ln_sd =
+        if has_rows { search.night_floor_ln_sd(&best) } else { beliefs.night_floor.ln_sd };
     let posterior = fit_near(&rows_at(&shape), priors, &variances, None)?;
     Ok(Learned { shape, variances, night_floor_ln_sd, posterior })
 }
@@ -254,6 +251,8 @@ impl Gradient for Target<'_, '_> {
             z[knob] += step;
             self.0.loss(&z)
         };
-        Ok((0..z.len()).map(|knob| (along(knob, STEP) - along(knob, -STEP)) / (2.0 * STEP)).collect())
+        Ok((0..z.len())
+            .map(|knob| (along(knob, STEP) - along(knob, -STEP)) / (2.0 * STEP))
+            .collect())
     }
 }

@@ -187,11 +187,7 @@ impl EndSlopes {
             f: -(self.a + self.b) / scale,
             ff: (self.both / (scale * scale)).min(0.0),
             s: -(a * self.a + b * self.b),
-            ss: a * self.a
-                + b * self.b
-                + a * a * self.aa
-                + 2.0 * a * b * self.ab
-                + b * b * self.bb,
+            ss: a * self.a + b * self.b + a * a * self.aa + 2.0 * a * b * self.ab + b * b * self.bb,
             fs: (self.a + self.b + a * self.aa + (a + b) * self.ab + b * self.bb) / scale,
         }
     }

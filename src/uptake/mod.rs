@@ -1,10 +1,10 @@
 //! The uptake model: from what was seen of past draws to how thirsty each tree will be.
 
 pub mod fit;
+pub mod learn;
 pub mod likelihood;
 pub mod linear;
+pub mod model;
 pub mod observe;
 pub mod predict;
-pub mod learn;
 pub mod regress;
-pub mod model;

@@ -122,8 +122,7 @@ impl Posterior {
             }
             Err(_) => {
                 let white = self.whitened_date(target.date);
-                let weights =
-                    linear::backward(&self.shared.date_factor, &linear::column(&white));
+                let weights = linear::backward(&self.shared.date_factor, &linear::column(&white));
                 let mut dates = loading.slice_mut(s![p + first_date..]);
                 dates += &weights.column(0);
                 Some(white)
@@ -144,7 +143,15 @@ impl Posterior {
                 loading[p + column] -= load;
             }
         }
-        Loaded { target, loading, own_mean, tree, date, block_is_new: block.is_none(), species_is_new: species.is_none() }
+        Loaded {
+            target,
+            loading,
+            own_mean,
+            tree,
+            date,
+            block_is_new: block.is_none(),
+            species_is_new: species.is_none(),
+        }
     }
 
     fn whitened_date(&self, date: NaiveDate) -> Array1<f64> {
@@ -160,8 +167,7 @@ impl Posterior {
     fn whitened_tree(&self, tree: &TreeFit, date: NaiveDate) -> Array1<f64> {
         let with: Array1<f64> =
             tree.dates.iter().map(|known| self.variances.tree_covariance(*known, date)).collect();
-        linear::forward(&tree.factor, &linear::column(&(with * &tree.weights)))
-            .remove_axis(Axis(1))
+        linear::forward(&tree.factor, &linear::column(&(with * &tree.weights))).remove_axis(Axis(1))
     }
 
     /// Prior covariance of two targets that neither coefficients nor shared effects of the fit

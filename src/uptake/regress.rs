@@ -109,7 +109,8 @@ impl Problem<'_> {
             let slopes = self.slopes(&at, ln_scale);
             let mut rows = self.x.clone();
             let mut target = Array1::zeros(rows.nrows());
-            for ((mut row, target), d) in rows.rows_mut().into_iter().zip(&mut target).zip(&slopes) {
+            for ((mut row, target), d) in rows.rows_mut().into_iter().zip(&mut target).zip(&slopes)
+            {
                 let root = (-d.ff).max(least).sqrt();
                 row *= root;
                 *target = d.f / root;

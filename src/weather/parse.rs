@@ -1,7 +1,8 @@
 //! Weather as CSV text -> hours as they stand there, and every flaw in them.
 //!
 //! Nothing is estimated here: a value that a row does not have stays `None`. What is absent is
-//! filled in by `grove`, which knows the place and the equations.
+//! filled in by `grove`, which knows the place and the equations. Humidity up to 105 % and
+//! shortwave down to -20 W/m2, as sensors give them, are held to 100 and 0 and counted.
 
 use super::cadence::in_order;
 use super::hour::Span;
@@ -279,7 +280,8 @@ fn note_missing_cells(
     measured: &BTreeSet<Measure>,
     findings: &mut Findings,
 ) {
-    let used = measured.iter().filter(|&&measure| measure != SOIL_WATER);
+    // Hours do without soil water, and pressure can be told from elevation.
+    let used = measured.iter().filter(|measure| ![SOIL_WATER, PRESSURE].contains(*measure));
     for &measure in used {
         let mut missing = rows.iter().filter(|(_, hour)| !has(hour, measure)).map(|(_, h)| h.row);
         if let Some(first_row) = missing.next() {
@@ -317,7 +319,8 @@ const TEMPERATURE: Allowed =
         }
     });
 
-const HUMIDITY: Allowed = Allowed::new("%", 0.0, 100.0).or_else(|value| {
+/// Sensors of humidity read somewhat above 100 in fog.
+const HUMIDITY: Allowed = Allowed::new("%", 0.0, 100.0).straying(0.0, 105.0).or_else(|value| {
     if value > 100.0 { "saturated air is 100, so write 100" } else { "correct it" }
 });
 
@@ -333,14 +336,17 @@ const WIND_SPEED: Allowed = Allowed::new("m/s", MetresPerSecond::LOW, MetresPerS
         }
     });
 
+/// Pyranometers radiate to the night sky and read somewhat below 0.
 const RADIATION: Allowed =
-    Allowed::new("W/m2", WattsPerSquareMetre::LOW, WattsPerSquareMetre::HIGH).or_else(|value| {
-        if value > 0.0 {
-            "if this is in MJ/m2/day, convert it to W/m2 (1 MJ/m2/day = 11.574 W/m2)"
-        } else {
-            "a sensor's offset by night counts as none, so write 0"
-        }
-    });
+    Allowed::new("W/m2", WattsPerSquareMetre::LOW, WattsPerSquareMetre::HIGH)
+        .straying(-20.0, WattsPerSquareMetre::HIGH)
+        .or_else(|value| {
+            if value > 0.0 {
+                "if this is in MJ/m2/day, convert it to W/m2 (1 MJ/m2/day = 11.574 W/m2)"
+            } else {
+                "a sensor's offset by night counts as none, so write 0"
+            }
+        });
 
 const RAIN_DEPTH: Allowed =
     Allowed::new("mm", 0.0, 300.0).or_else(|_| "write the depth that fell within the hour");

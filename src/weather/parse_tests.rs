@@ -86,7 +86,7 @@ fn every_quantity_has_its_range_and_its_likely_slip() {
         ),
         (AIR, "293.2", "293.2 degC is outside -60 to 60 degC; if this is in K, subtract 273.15"),
         (AIR, "-75", "-75 degC is outside -60 to 60 degC; correct it"),
-        (REL_HUMIDITY, "101", "101 % is outside 0 to 100 %; saturated air is 100, so write 100"),
+        (REL_HUMIDITY, "106", "106 % is outside 0 to 100 %; saturated air is 100, so write 100"),
         (
             VAPOUR_PRESSURE,
             "15.2",
@@ -104,8 +104,8 @@ fn every_quantity_has_its_range_and_its_likely_slip() {
         ),
         (
             SHORTWAVE,
-            "-3",
-            "-3 W/m2 is outside 0 to 1500 W/m2; a sensor's offset by night counts as none, so write 0",
+            "-21",
+            "-21 W/m2 is outside 0 to 1500 W/m2; a sensor's offset by night counts as none, so write 0",
         ),
         (RAIN, "-1", "-1 mm is outside 0 to 300 mm; write the depth that fell within the hour"),
         (PRESSURE, "1013", "1013 kPa is outside 40 to 110 kPa; if this is in hPa, divide by 10"),
@@ -137,6 +137,29 @@ fn every_quantity_has_its_range_and_its_likely_slip() {
     ] {
         assert_eq!(flaw(column, cell), format!("{column} {told}"));
     }
+}
+
+#[test]
+fn sensors_that_stray_a_little_are_held_to_what_can_be() {
+    let text = hours(
+        "hour_ending,air_temp_c,rel_humidity_pct,shortwave_w_m2",
+        &[("01:00", "9,100,0"), ("02:00", "9,105,-20"), ("03:00", "9,100.4,-0.1")],
+    );
+    let (series, flaws, notes) = observed(&text, Tz::UTC);
+    assert_eq!(flaws, [] as [&str; 0]);
+    for hour in series.hours {
+        assert_eq!(hour.rel_humidity.unwrap().value(), 100.0);
+        assert_eq!(hour.shortwave.unwrap().value(), 0.0);
+    }
+    assert_eq!(
+        notes,
+        [
+            "weather/observed.csv: rel_humidity_pct cells up to 105 %, taken as 100 %: 2 (first in \
+             row 3)",
+            "weather/observed.csv: shortwave_w_m2 cells down to -20 W/m2, taken as 0 W/m2: 2 \
+             (first in row 3)",
+        ]
+    );
 }
 
 #[test]

@@ -17,6 +17,14 @@ pub struct Gap {
 /// Why rows do not make a series.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum SeriesError {
+    /// An hour ends before it has lasted.
+    #[error("the hour starting {from} ends at {to}: it must be longer than nothing")]
+    NoLength {
+        /// Its start.
+        from: DateTime<Utc>,
+        /// Its end.
+        to: DateTime<Utc>,
+    },
     /// Two hours claim the same time.
     #[error("the hour starting {second} overlaps the one starting {first}")]
     Overlap {
@@ -37,8 +45,14 @@ impl Series {
     /// A series of hours in any order.
     ///
     /// # Errors
+    /// [`SeriesError::NoLength`] where one of them does not end after it starts;
     /// [`SeriesError::Overlap`] where two of them share time.
     pub fn new(mut hours: Vec<Hour>) -> Result<Self, SeriesError> {
+        if let Some(Hour { span: Span { from, to }, .. }) =
+            hours.iter().find(|hour| hour.span.to <= hour.span.from)
+        {
+            return Err(SeriesError::NoLength { from: *from, to: *to });
+        }
         hours.sort_by_key(|hour| hour.span.from);
         match hours.windows(2).find(|pair| pair[1].span.from < pair[0].span.to) {
             Some(pair) => {
@@ -97,9 +111,7 @@ impl Series {
 
     /// The part inside `span`.
     pub fn clipped(&self, span: Span) -> Series {
-        Series {
-            hours: self.within(span).iter().filter_map(|hour| hour.clipped(span)).collect(),
-        }
+        Series { hours: self.within(span).iter().filter_map(|hour| hour.clipped(span)).collect() }
     }
 
     /// This series up to `cut`, then the other from `cut` on. An hour that straddles the cut is
@@ -114,9 +126,8 @@ impl Series {
 
     /// The same spans with other values.
     pub fn map_hours(&self, change: impl Fn(usize, &Hour) -> Hour) -> Series {
-        let same_span = |(index, hour): (usize, &Hour)| {
-            Hour { span: hour.span, ..change(index, hour) }
-        };
+        let same_span =
+            |(index, hour): (usize, &Hour)| Hour { span: hour.span, ..change(index, hour) };
         Series { hours: self.hours.iter().enumerate().map(same_span).collect() }
     }
 
@@ -165,5 +176,41 @@ fn between(before: &Hour, after: &Hour, share: f64, span: Span) -> Hour {
             .zip(after.soil_water_m3_m3)
             .map(|(a, b)| line(a, b)),
         flags: before.flags.union(after.flags).with(Flag::Bridged),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn hour(from_min: i64, to_min: i64) -> Hour {
+        let at = |min: i64| DateTime::from_timestamp(min * 60, 0).unwrap();
+        Hour {
+            span: Span { from: at(from_min), to: at(to_min) },
+            air: Celsius::computed(20.0),
+            vapour_pressure: Kilopascal::computed(1.0),
+            wind_2m: MetresPerSecond::computed(2.0),
+            shortwave: WattsPerSquareMetre::computed(0.0),
+            rain: Millimetres::computed(0.0),
+            pressure: Kilopascal::computed(101.3),
+            soil_water_m3_m3: None,
+            flags: Flags::default(),
+        }
+    }
+
+    #[test]
+    fn hours_of_no_length_are_refused() {
+        for to_min in [60, 59] {
+            let refused = Series::new(vec![hour(0, 60), hour(60, to_min)]).unwrap_err();
+            let SeriesError::NoLength { from, to } = refused else { panic!("{refused}") };
+            assert_eq!((from.timestamp(), to.timestamp()), (3600, to_min * 60));
+        }
+        assert!(Series::new(vec![hour(60, 61), hour(0, 60)]).is_ok());
+    }
+
+    #[test]
+    fn hours_that_share_time_are_refused() {
+        let refused = Series::new(vec![hour(60, 120), hour(0, 61)]).unwrap_err();
+        assert!(matches!(refused, SeriesError::Overlap { .. }), "{refused}");
     }
 }
