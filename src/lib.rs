@@ -3,6 +3,7 @@
 pub mod app;
 pub mod belief;
 pub mod demand;
+pub mod dose;
 pub mod evapo;
 pub mod grove;
 pub mod plan;
