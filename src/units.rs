@@ -150,17 +150,7 @@ impl Centimetres {
     /// # Errors
     /// [`OutOfRange`] for a circumference outside 10 to 1500 cm.
     pub fn from_circumference_cm(circumference_cm: f64) -> Result<Self, OutOfRange> {
-        if (10.0..=1500.0).contains(&circumference_cm) {
-            Ok(Self(circumference_cm / std::f64::consts::PI))
-        } else {
-            Err(OutOfRange {
-                quantity: "circumference",
-                value: circumference_cm,
-                unit: "cm",
-                low: 10.0,
-                high: 1500.0,
-            })
-        }
+        Circumference::new(circumference_cm).map(Circumference::dbh)
     }
 }
 

@@ -188,7 +188,11 @@ fn check_area(allotted: &Allotted, area: Area) -> Result<(), DoseFlaw> {
     }
     let given = area.given_this_season;
     if !(0.0..=1e12).contains(&given) {
-        return Err(DoseFlaw::Figure { figure: "product given this season", value: given, high: 1e12 });
+        return Err(DoseFlaw::Figure {
+            figure: "product given this season",
+            value: given,
+            high: 1e12,
+        });
     }
     let planned: Millionths = allotted.trees.iter().map(|tree| tree.dose).sum();
     let (given, most) = (Millionths::up(given), Millionths::down(per_hectare * hectares));

@@ -162,9 +162,8 @@ pub fn trees_needed(
     }
     check_confidence(sample.confidence)?;
     let wished = precision * sample.mean_dbh_cm.value();
-    let enough = |trees: u32| {
-        half_width(sample.sd_cm, trees, sample.confidence, block_trees) <= wished
-    };
+    let enough =
+        |trees: u32| half_width(sample.sd_cm, trees, sample.confidence, block_trees) <= wished;
     let (mut low, mut high) = (2, block_trees.unwrap_or(MOST_TREES).clamp(2, MOST_TREES));
     if !enough(high) {
         return Ok(None);

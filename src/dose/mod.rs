@@ -52,6 +52,7 @@
 //! ```
 
 pub mod allot;
+mod cans;
 pub mod cautions;
 mod exact;
 pub mod flaw;
