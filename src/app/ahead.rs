@@ -2,6 +2,7 @@
 
 use super::past::{drives, local_date};
 use crate::belief::{Belief, Course, Law};
+use crate::demand::errors::{LearnedErrors, learn};
 use crate::demand::members::{ForecastError, members, night_floor_factors};
 use crate::demand::{Clock, ClockError};
 use crate::grove::{Grove, Hang};
@@ -31,6 +32,8 @@ pub enum Spread {
     Exact,
     /// The service's own ensemble members.
     Ensemble,
+    /// One forecast, with errors of the size that this grove's forecasts have had.
+    Learned(LearnedErrors),
     /// One forecast, with errors of a stated size.
     Stated(ForecastError),
 }
@@ -62,17 +65,22 @@ impl Ahead {
         seed: u64,
     ) -> Self {
         let recent = Span { from: from - LEAD_IN, to: DateTime::<Utc>::MAX_UTC };
+        let observed_whole = observed;
         let observed = observed.clipped(recent);
         let join = |later: &Series| observed.followed_by(&later.bridged(), cut).bridged();
         let given: Vec<Series> = forecast.map(|f| f.members.clone()).unwrap_or_default();
+        let given: Vec<Series> = given.iter().map(|member| member.clipped(recent)).collect();
         let middle = given.first().cloned().unwrap_or_default();
         let (spread, ahead) = if exact || given.is_empty() {
             (Spread::Exact, vec![middle.clone(); EXACT_MEMBERS])
         } else if given.len() >= FEWEST_ENSEMBLE {
             (Spread::Ensemble, given)
         } else {
-            let error = ForecastError::default();
-            (Spread::Stated(error), members(&middle, &error, MEMBERS, seed))
+            let (spread, error) = match learn(observed_whole, &grove.forecasts, cut) {
+                Some(learned) => (Spread::Learned(learned), learned.error),
+                None => (Spread::Stated(ForecastError::default()), ForecastError::default()),
+            };
+            (spread, members(&middle, &error, MEMBERS, seed))
         };
         let file = model.file();
         let floors = night_floor_factors(file.night_floor_ln_sd, ahead.len(), seed);

@@ -482,6 +482,14 @@ pub fn rests_on(desk: &Desk, ahead: &Ahead, outlook: &Outlook) -> Vec<String> {
     lines.push(match ahead.spread {
         Spread::Exact => "weather ahead taken as known".into(),
         Spread::Ensemble => "weather spread: the service's own ensemble members".into(),
+        Spread::Learned(learned) => format!(
+            "weather spread: errors of this grove's own forecasts ({:.1} degC, {:.0} % humidity, \
+             {:.0} % shortwave, from {} hours)",
+            learned.error.air_c,
+            learned.error.humidity_pct,
+            100.0 * learned.error.shortwave_ln,
+            learned.pairs
+        ),
         Spread::Stated(error) => format!(
             "weather spread: stated default errors ({} degC, {} % humidity, {:.0} % shortwave), \
              until this grove's own forecasts have been compared",
