@@ -44,6 +44,7 @@ pub mod app;
 pub mod belief;
 pub mod cli;
 pub mod demand;
+pub mod dose;
 pub mod evapo;
 pub mod grove;
 pub mod plan;

@@ -104,6 +104,20 @@ quantities! {
     Centimetres, "dbh", "cm", 3.0, 478.0;
     /// Volume of liquid.
     Millilitres, "volume", "mL", 0.0, 200_000.0;
+    /// Circumference of a trunk at breast height.
+    Circumference, "circumference", "cm", 10.0, 1500.0;
+    /// Mass of product.
+    Grams, "mass", "g", 0.0, 200_000.0;
+    /// Inner diameter of a line.
+    Bore, "bore", "mm", 0.2, 25.0;
+    /// Length of a line.
+    LineLength, "line length", "m", 0.01, 200.0;
+    /// Flow of liquid.
+    MillilitresPerMinute, "flow", "mL/min", 0.0, 10_000.0;
+    /// Flow of liquid per pressure that drives it.
+    Conductance, "conductance", "mL/min/kPa", 0.0, 1_000_000.0;
+    /// Temperature of liquid water.
+    WaterCelsius, "water temperature", "degC", 0.0, 40.0;
     /// Height of the liquid surface above the ports.
     Head, "head", "m", 0.1, 10.0;
     /// Demand accumulated since the start of a draw; 1 is an hour of fair weather.
@@ -136,17 +150,54 @@ impl Centimetres {
     /// # Errors
     /// [`OutOfRange`] for a circumference outside 10 to 1500 cm.
     pub fn from_circumference_cm(circumference_cm: f64) -> Result<Self, OutOfRange> {
-        if (10.0..=1500.0).contains(&circumference_cm) {
-            Ok(Self(circumference_cm / std::f64::consts::PI))
-        } else {
-            Err(OutOfRange {
-                quantity: "circumference",
-                value: circumference_cm,
-                unit: "cm",
-                low: 10.0,
-                high: 1500.0,
-            })
-        }
+        Circumference::new(circumference_cm).map(Circumference::dbh)
+    }
+}
+
+impl Circumference {
+    /// Centimetres in one inch, by definition.
+    pub const CM_PER_INCH: f64 = 2.54;
+
+    /// From inches, as an inch tape shows it.
+    ///
+    /// # Errors
+    /// [`OutOfRange`] for what is outside 10 to 1500 cm; the error is in cm.
+    pub fn from_inches(inches: f64) -> Result<Self, OutOfRange> {
+        Self::new(inches * Self::CM_PER_INCH)
+    }
+
+    /// In inches.
+    pub fn inches(self) -> f64 {
+        self.0 / Self::CM_PER_INCH
+    }
+
+    /// Diameter of a round trunk of this circumference: `dbh = circumference / pi`.
+    pub fn dbh(self) -> Centimetres {
+        Centimetres::computed(self.0 / std::f64::consts::PI)
+    }
+}
+
+impl Millilitres {
+    /// Millilitres in one US fluid ounce: 231 cubic inches to the gallon, 128 ounces to it.
+    pub const PER_US_FLUID_OUNCE: f64 = 29.573_529_562_5;
+
+    /// From US fluid ounces.
+    ///
+    /// ```
+    /// use xylocast::units::Millilitres;
+    /// let fill = Millilitres::from_us_fluid_ounces(32.0).unwrap();
+    /// assert_eq!(fill.value().round(), 946.0);
+    /// ```
+    ///
+    /// # Errors
+    /// [`OutOfRange`] for what is outside 0 to 200,000 mL; the error is in mL.
+    pub fn from_us_fluid_ounces(ounces: f64) -> Result<Self, OutOfRange> {
+        Self::new(ounces * Self::PER_US_FLUID_OUNCE)
+    }
+
+    /// In US fluid ounces.
+    pub fn us_fluid_ounces(self) -> f64 {
+        self.0 / Self::PER_US_FLUID_OUNCE
     }
 }
 

@@ -10,7 +10,7 @@ use demo::{ZONE, at, date};
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 use std::sync::LazyLock;
-use xylocast::app::ahead::targets;
+use xylocast::app::ahead::target;
 use xylocast::app::past::Past;
 use xylocast::grove::{Draw, Grove, Hang, Seen};
 use xylocast::plan::cadence::{Crew, starts};
@@ -169,7 +169,9 @@ fn learned_by_block() -> BTreeMap<&'static str, Vec<(f64, &'static str)>> {
     let past = Past::new(&GROVE, &GROVE.observed.bridged(), demo::as_of());
     let model = past.condition(&ModelFile::prior()).unwrap();
     let hangs: Vec<Hang> = (0..GROVE.trees.len()).map(|tree| hang(tree, demo::as_of())).collect();
-    let thirsts = model.posterior().thirst(&targets(&GROVE, &hangs));
+    let thirsts = model
+        .posterior()
+        .thirst(&hangs.iter().map(|hang| target(&GROVE, hang)).collect::<Vec<_>>());
     let mut blocks: BTreeMap<&str, Vec<(f64, &str)>> = BTreeMap::new();
     for (tree, (ln_thirst, _)) in GROVE.trees.iter().zip(thirsts) {
         let per_port = ln_thirst.exp() / f64::from(tree.ports);

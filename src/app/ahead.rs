@@ -2,15 +2,16 @@
 
 use super::past::{drives, local_date};
 use crate::belief::{Belief, Course, Law};
+use crate::demand::errors::{LearnedErrors, learn};
 use crate::demand::members::{ForecastError, members, night_floor_factors};
 use crate::demand::{Clock, ClockError};
 use crate::grove::{Grove, Hang};
 use crate::uptake::model::{Model, covariates};
 use crate::uptake::predict::Target;
 use crate::weather::{Forecast, Series, Span};
-use chrono::{DateTime, TimeDelta, Utc};
+use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use std::collections::HashMap;
-use std::sync::Arc;
+use std::sync::{Arc, Mutex, PoisonError};
 
 /// Weather members where the service gives none.
 const MEMBERS: usize = 24;
@@ -31,14 +32,18 @@ pub enum Spread {
     Exact,
     /// The service's own ensemble members.
     Ensemble,
+    /// One forecast, with errors of the size that this grove's forecasts have had.
+    Learned(LearnedErrors),
     /// One forecast, with errors of a stated size.
     Stated(ForecastError),
 }
 
 /// Demand clocks over observed and forecast weather, one per member.
-#[derive(Debug, Clone)]
+#[derive(Debug)]
 pub struct Ahead {
     clocks: Vec<Clock>,
+    /// Courses without pauses, by start: trees that start together share one.
+    courses: Mutex<HashMap<DateTime<Utc>, Arc<Course>>>,
     /// The middle of the weather, for showing.
     pub series: Series,
     /// How the spread came about.
@@ -60,17 +65,22 @@ impl Ahead {
         seed: u64,
     ) -> Self {
         let recent = Span { from: from - LEAD_IN, to: DateTime::<Utc>::MAX_UTC };
+        let observed_whole = observed;
         let observed = observed.clipped(recent);
         let join = |later: &Series| observed.followed_by(&later.bridged(), cut).bridged();
         let given: Vec<Series> = forecast.map(|f| f.members.clone()).unwrap_or_default();
+        let given: Vec<Series> = given.iter().map(|member| member.clipped(recent)).collect();
         let middle = given.first().cloned().unwrap_or_default();
         let (spread, ahead) = if exact || given.is_empty() {
             (Spread::Exact, vec![middle.clone(); EXACT_MEMBERS])
         } else if given.len() >= FEWEST_ENSEMBLE {
             (Spread::Ensemble, given)
         } else {
-            let error = ForecastError::default();
-            (Spread::Stated(error), members(&middle, &error, MEMBERS, seed))
+            let (spread, error) = match learn(observed_whole, &grove.forecasts, cut) {
+                Some(learned) => (Spread::Learned(learned), learned.error),
+                None => (Spread::Stated(ForecastError::default()), ForecastError::default()),
+            };
+            (spread, members(&middle, &error, MEMBERS, seed))
         };
         let file = model.file();
         let floors = night_floor_factors(file.night_floor_ln_sd, ahead.len(), seed);
@@ -83,14 +93,24 @@ impl Ahead {
                 Clock::new(&shape, &shape.pulls(&drives(&join(member), grove.settings.place)))
             })
             .collect();
-        Self { clocks, series: join(&middle), spread }
+        Self { clocks, courses: Mutex::default(), series: join(&middle), spread }
     }
 
-    /// The course of the demand clocks from a start, without the time that `pauses` cover.
+    /// The course of the demand clocks from a start.
     ///
     /// # Errors
     /// [`ClockError`] where there is no weather at the start.
-    pub fn course(&self, start: DateTime<Utc>, pauses: &[Span]) -> Result<Course, ClockError> {
+    pub fn course(&self, start: DateTime<Utc>) -> Result<Arc<Course>, ClockError> {
+        let mut known = self.courses.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some(course) = known.get(&start) {
+            return Ok(course.clone());
+        }
+        let course = Arc::new(self.fresh_course(start)?);
+        known.insert(start, course.clone());
+        Ok(course)
+    }
+
+    fn fresh_course(&self, start: DateTime<Utc>) -> Result<Course, ClockError> {
         let mut end = DateTime::<Utc>::MAX_UTC;
         for clock in &self.clocks {
             end = end.min(clock.reach(start)?);
@@ -99,7 +119,7 @@ impl Ahead {
         let members = self
             .clocks
             .iter()
-            .map(|clock| clock.along(start, &minutes, pauses))
+            .map(|clock| clock.along(start, &minutes, &[]))
             .collect::<Result<Vec<_>, _>>()?;
         Ok(Course::new(minutes, members))
     }
@@ -140,21 +160,34 @@ pub struct Thirsts {
     laws: Vec<Arc<Law>>,
 }
 
+/// Draws of one tree on one date with equal ports and head share a thirst.
+type ThirstKey = (usize, NaiveDate, u32, Option<u64>);
+
 impl Thirsts {
     /// Of each intended draw, in their order.
-    pub fn of(grove: &Grove, model: &Model, hangs: &[Hang]) -> Self {
-        let thirsts = model.posterior().thirst(&targets(grove, hangs));
-        let variances = model.posterior().variances();
+    pub fn of<'a>(grove: &Grove, model: &Model, hangs: &'a [Hang]) -> Self {
+        let zone = grove.settings.zone;
+        let mut places: HashMap<ThirstKey, usize> = HashMap::new();
+        let mut distinct: Vec<&'a Hang> = Vec::new();
+        let mut place = |hang: &'a Hang| {
+            let Hang { tree, start, ports, head, .. } = hang;
+            let head = head.map(|head| head.value().to_bits());
+            *places.entry((*tree, local_date(*start, zone), *ports, head)).or_insert_with(|| {
+                distinct.push(hang);
+                distinct.len() - 1
+            })
+        };
+        let place_of: Vec<usize> = hangs.iter().map(&mut place).collect();
+        let targets: Vec<Target> = distinct.iter().map(|hang| target(grove, hang)).collect();
+        let thirsts = model.posterior().thirst(&targets);
+        let laws = laws(model, thirsts.iter().map(|(_, sd)| *sd));
         Self {
             ln_wanted: hangs
                 .iter()
-                .zip(&thirsts)
-                .map(|(hang, (mean, _))| hang.charge.value().ln() - mean)
+                .zip(&place_of)
+                .map(|(hang, &place)| hang.charge.value().ln() - thirsts[place].0)
                 .collect(),
-            laws: thirsts
-                .iter()
-                .map(|(_, sd)| Arc::new(Law::new(*sd, variances.residual, variances.scale)))
-                .collect(),
+            laws: place_of.iter().map(|&place| laws[place].clone()).collect(),
         }
     }
 
@@ -164,38 +197,39 @@ impl Thirsts {
     }
 }
 
+/// A law for each standard deviation, shared by those that agree to three digits: a band differs by
+/// less than one part in a thousand from its own law's.
+fn laws(model: &Model, sds: impl Iterator<Item = f64>) -> Vec<Arc<Law>> {
+    let variances = model.posterior().variances();
+    let mut known: HashMap<i64, Arc<Law>> = HashMap::new();
+    sds.map(|sd| {
+        let step = (1000.0 * sd.max(1e-6).ln()).round();
+        let law = || {
+            Arc::new(Law::new((step / 1000.0).exp(), variances.residual, variances.scale))
+        };
+        known.entry(step as i64).or_insert_with(law).clone()
+    })
+    .collect()
+}
+
 /// Beliefs about intended draws, in their order.
 pub fn foresee(grove: &Grove, model: &Model, ahead: &Ahead, hangs: &[Hang]) -> Vec<Foreseen> {
     let thirsts = Thirsts::of(grove, model, hangs);
-    let mut courses: HashMap<DateTime<Utc>, Result<Arc<Course>, ClockError>> = HashMap::new();
-    hangs
-        .iter()
-        .enumerate()
-        .map(|(index, hang)| {
-            courses
-                .entry(hang.start)
-                .or_insert_with(|| ahead.course(hang.start, &[]).map(Arc::new))
-                .clone()
-                .map(|course| thirsts.belief(index, course))
-        })
-        .collect()
+    let belief = |(index, hang): (usize, &Hang)| {
+        ahead.course(hang.start).map(|course| thirsts.belief(index, course))
+    };
+    hangs.iter().enumerate().map(belief).collect()
 }
 
-/// Intended draws as the regression sees them.
-pub fn targets(grove: &Grove, hangs: &[Hang]) -> Vec<Target> {
-    hangs
-        .iter()
-        .map(|hang| {
-            let tree = &grove.trees[hang.tree];
-            let head = hang.head.unwrap_or(grove.settings.bag.head);
-            Target {
-                tree_id: tree.id.clone(),
-                block: tree.block.clone(),
-                species: tree.species.clone().unwrap_or_default(),
-                date: local_date(hang.start, grove.settings.zone),
-                covariates: covariates(hang.ports, tree.dbh, Some(head)),
-            }
-        })
-        .collect()
+/// An intended draw as the regression sees it.
+pub fn target(grove: &Grove, hang: &Hang) -> Target {
+    let tree = &grove.trees[hang.tree];
+    let head = hang.head.unwrap_or(grove.settings.bag.head);
+    Target {
+        tree_id: tree.id.clone(),
+        block: tree.block.clone(),
+        species: tree.species.clone().unwrap_or_default(),
+        date: local_date(hang.start, grove.settings.zone),
+        covariates: covariates(hang.ports, tree.dbh, Some(head)),
+    }
 }
-

@@ -2,16 +2,19 @@
 //! nothing, with the reason.
 
 use crate::demand::{Clock, Drive, Shape};
-use crate::evapo::almanac::almanac;
 use crate::evapo::sequence::{Reference, hour_by_hour};
+use crate::evapo::sun::SunTrack;
 use crate::grove::{Draw, Grove, Seen};
 use crate::units::Place;
 use crate::uptake::fit::{FitError, Row};
 use crate::uptake::model::{Model, ModelFile, RestsOn, covariates};
 use crate::uptake::observe::{Sighting, Silent};
 use crate::weather::{Series, Span};
-use chrono::{DateTime, NaiveDate, Utc};
+use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use chrono_tz::Tz;
+
+/// Sine of the sun's elevation at civil dusk, 6 degrees below the horizon.
+const SINE_OF_CIVIL_DUSK: f64 = -0.104_528_463;
 
 /// A draw that tells nothing, and why.
 #[derive(Debug, Clone, PartialEq)]
@@ -209,15 +212,19 @@ fn shut(draw: &Draw) -> Vec<Span> {
         .collect()
 }
 
-/// Looks taken later than civil dusk of the start date, which are what tells of the night.
+/// Draws last looked at after civil dusk of their start date, or on a later date: these are what
+/// tells of the night. The sun is FAO-56's, some minutes off the almanac's.
 fn after_dusk(grove: &Grove, sightings: &[(&Draw, Sighting)]) -> usize {
     let zone = grove.settings.zone;
-    let after = |(_, filling): &&(&Draw, Sighting)| {
-        let dusk = almanac(grove.settings.place, local_date(filling.started, zone), zone)
-            .ok()
-            .and_then(|almanac| almanac.civil.set());
-        dusk.is_some_and(|dusk| filling.last_look().is_some_and(|last| last > dusk))
+    let mut sun = SunTrack::new(grove.settings.place);
+    let mut in_the_dark = |at: DateTime<Utc>| {
+        let minute = Span { from: at, to: at + TimeDelta::minutes(1) };
+        sun.over(minute).sine_of_elevation < SINE_OF_CIVIL_DUSK
     };
-    sightings.iter().filter(after).count()
+    let mut after = |filling: &Sighting| {
+        filling.last_look().is_some_and(|look| {
+            local_date(look, zone) > local_date(filling.started, zone) || in_the_dark(look)
+        })
+    };
+    sightings.iter().filter(|(_, filling)| after(filling)).count()
 }
-

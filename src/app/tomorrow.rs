@@ -1,7 +1,7 @@
 //! The main job on one page: is tomorrow a day that pulls, when to start, how long will each tree
 //! take, which bag will still be wet?
 
-use super::ahead::{Ahead, Spread, Thirsts, foresee, targets};
+use super::ahead::{Ahead, Spread, Thirsts, foresee, target};
 use super::cautions::{self, Caution};
 use super::desk::{Desk, DeskError};
 use super::outlook::{Outlook, outlook};
@@ -18,7 +18,6 @@ use crate::uptake::linear;
 use crate::weather::Span;
 use chrono::{DateTime, NaiveDate, Utc};
 use serde::Serialize;
-use std::sync::Arc;
 
 /// Simulated days behind a joint statement.
 const SIMULATIONS: usize = 2000;
@@ -238,7 +237,7 @@ fn hang(
     let first_setting = in_minutes(crew.setting_min(ports.first().copied().unwrap_or(1)));
     let from = opening.map_or(turns.day_starts, |at| (at - first_setting).max(turns.day_starts));
     let held_min = |tree: usize, start: DateTime<Utc>| {
-        let belief = thirsts.belief(tree, Arc::new(ahead.course(start, &[]).ok()?));
+        let belief = thirsts.belief(tree, ahead.course(start).ok()?);
         match belief.quantile(starts.sure) {
             Finish::At(minutes) => Some(minutes),
             Finish::After(_) => None,
@@ -348,7 +347,7 @@ fn counts(
 fn surely_empty(desk: &Desk, starts: &Starts, kept: &[(Hang, &Belief)]) -> usize {
     let hangs: Vec<Hang> = kept.iter().map(|(hang, _)| hang.clone()).collect();
     let posterior = desk.model.posterior();
-    let mut joint = posterior.joint(&targets(&desk.grove, &hangs));
+    let mut joint = posterior.joint(&hangs.iter().map(|hang| target(&desk.grove, hang)).collect::<Vec<_>>());
     joint.covariance.diag_mut().mapv_inplace(|variance| variance + JITTER);
     let Ok(factor) = linear::factor(&joint.covariance, "covariance of the trees") else { return 0 };
     let variances = posterior.variances();
@@ -483,6 +482,14 @@ pub fn rests_on(desk: &Desk, ahead: &Ahead, outlook: &Outlook) -> Vec<String> {
     lines.push(match ahead.spread {
         Spread::Exact => "weather ahead taken as known".into(),
         Spread::Ensemble => "weather spread: the service's own ensemble members".into(),
+        Spread::Learned(learned) => format!(
+            "weather spread: errors of this grove's own forecasts ({:.1} degC, {:.0} % humidity, \
+             {:.0} % shortwave, from {} hours)",
+            learned.error.air_c,
+            learned.error.humidity_pct,
+            100.0 * learned.error.shortwave_ln,
+            learned.pairs
+        ),
         Spread::Stated(error) => format!(
             "weather spread: stated default errors ({} degC, {} % humidity, {:.0} % shortwave), \
              until this grove's own forecasts have been compared",

@@ -11,7 +11,6 @@ use crate::plan::window::{Start, longest, steps};
 use crate::text::format_time;
 use crate::weather::Span;
 use chrono::{DateTime, NaiveDate, Utc};
-use std::sync::Arc;
 
 /// The starts of a day and the window among them.
 #[derive(Debug, Clone)]
@@ -122,7 +121,7 @@ fn look(
     at: DateTime<Utc>,
     latest_done: DateTime<Utc>,
 ) -> Start {
-    let belief = ahead.course(at, &[]).map(|course| thirsts.belief(typical, Arc::new(course)));
+    let belief = ahead.course(at).map(|course| thirsts.belief(typical, course));
     let within_min = Span { from: at, to: latest_done }.hours() * 60.0;
     let quantile = |p: f64| belief.as_ref().map_or(Finish::After(0.0), |belief| belief.quantile(p));
     Start {

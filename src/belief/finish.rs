@@ -10,7 +10,15 @@ pub struct Course {
     minutes: Vec<f64>,
     /// `ln` of the demand-hours accumulated, per member; never falling.
     ln_clock: Vec<Vec<f64>>,
+    /// The same at each minute as at most [`MOST_NODES`] numbers of equal weight, in order: a
+    /// mixture at one instant depends on the set of its members alone, and neighbours in that set
+    /// are averaged.
+    nodes: Vec<f64>,
+    nodes_each: usize,
 }
+
+/// Most numbers that stand for the members at one minute.
+const MOST_NODES: usize = 8;
 
 /// A finishing time, in minutes after the start.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -43,9 +51,11 @@ impl Course {
     pub fn new(minutes: Vec<f64>, demand_hours: Vec<Vec<f64>>) -> Self {
         assert!(!minutes.is_empty() && !demand_hours.is_empty(), "a course needs weather");
         assert!(demand_hours.iter().all(|member| member.len() == minutes.len()));
-        let ln_clock =
+        let ln_clock: Vec<Vec<f64>> =
             demand_hours.into_iter().map(|m| m.into_iter().map(f64::ln).collect()).collect();
-        Self { minutes, ln_clock }
+        let nodes_each = ln_clock.len().min(MOST_NODES);
+        let nodes = (0..minutes.len()).flat_map(|minute| nodes(&ln_clock, minute)).collect();
+        Self { minutes, ln_clock, nodes, nodes_each }
     }
 
     /// Minutes from the start to the end of the weather.
@@ -126,19 +136,12 @@ impl Belief {
 
     /// The time by which the bag is empty with probability `p`.
     pub fn quantile(&self, p: f64) -> Finish {
-        let course = &*self.course;
-        let (mut low, mut high) = (0, course.minutes.len());
-        // The first cell at whose end the probability is reached.
-        while low < high {
-            let middle = (low + high) / 2;
-            if self.mixture((middle, 1.0)) < p { low = middle + 1 } else { high = middle }
-        }
-        if low == course.minutes.len() {
+        let (course, cell) = (&*self.course, self.cell_of(p));
+        if cell == course.minutes.len() {
             return Finish::After(course.horizon_min());
         }
-        let from = if low == 0 { 0.0 } else { course.minutes[low - 1] };
-        let share = self.share_of_cell(low, p);
-        Finish::At(from + share * (course.minutes[low] - from))
+        let from = if cell == 0 { 0.0 } else { course.minutes[cell - 1] };
+        Finish::At(from + self.share_of_cell(cell, p) * (course.minutes[cell] - from))
     }
 
     /// Volume expected to be left so many minutes after the start, as a share of the charge; none
@@ -172,20 +175,109 @@ impl Belief {
         self.ln_wanted
     }
 
-    fn mixture(&self, place: (usize, f64)) -> f64 {
-        let members = self.course.members();
-        let sum: f64 = (0..members)
-            .map(|member| self.law.cumulative(self.course.ln_at(member, place) - self.ln_wanted))
-            .sum();
-        sum / members as f64
+    /// Probability of being empty at a place on the course.
+    fn mixture(&self, (cell, share): (usize, f64)) -> f64 {
+        let each = self.course.nodes_each;
+        let high = &self.course.nodes[cell * each..(cell + 1) * each];
+        let sum: f64 = if share >= 1.0 {
+            high.iter().map(|ln| self.law.cumulative(ln - self.ln_wanted)).sum()
+        } else if cell == 0 {
+            high.iter().map(|ln| self.law.cumulative(ln + share.ln() - self.ln_wanted)).sum()
+        } else {
+            let low = &self.course.nodes[(cell - 1) * each..cell * each];
+            low.iter()
+                .zip(high)
+                .map(|(low, high)| {
+                    let below = (low - high).exp();
+                    let ln = high + (below + share * (1.0 - below)).ln();
+                    self.law.cumulative(ln - self.ln_wanted)
+                })
+                .sum()
+        };
+        sum / each as f64
     }
 
+    /// The first cell at whose end the probability is reached; the number of cells where it is
+    /// not. Searched from where the middle of the members reaches the law's own quantile.
+    fn cell_of(&self, p: f64) -> usize {
+        let (course, each) = (&*self.course, self.course.nodes_each);
+        let cells = course.minutes.len();
+        let wanted = self.ln_wanted + self.law.quantile(p);
+        let (mut low, mut high) = (0, cells);
+        while low < high {
+            let middle = (low + high) / 2;
+            if course.nodes[middle * each + each / 2] < wanted {
+                low = middle + 1;
+            } else {
+                high = middle;
+            }
+        }
+        let reached = |cell: usize| cell == cells || self.mixture((cell, 1.0)) >= p;
+        let (mut below, mut above, mut step) = (low, low, 1);
+        if reached(low) {
+            loop {
+                if above == 0 {
+                    return 0;
+                }
+                below = above.saturating_sub(step);
+                if !reached(below) {
+                    break;
+                }
+                above = below;
+                step *= 2;
+            }
+        } else {
+            loop {
+                above = (below + step).min(cells);
+                if reached(above) {
+                    break;
+                }
+                below = above;
+                step *= 2;
+            }
+        }
+        while above - below > 1 {
+            let middle = (below + above) / 2;
+            if reached(middle) { above = middle } else { below = middle }
+        }
+        above
+    }
+
+    /// How far into a cell the probability is reached: false position, its stale end halved
+    /// (Illinois), so that it neither creeps nor leaves the bracket.
     fn share_of_cell(&self, cell: usize, p: f64) -> f64 {
+        let excess = |share: f64| self.mixture((cell, share)) - p;
+        let before = if cell == 0 { 0.0 } else { self.mixture((cell - 1, 1.0)) };
         let (mut low, mut high) = (0.0, 1.0);
-        for _ in 0..14 {
-            let middle = 0.5 * (low + high);
-            if self.mixture((cell, middle)) < p { low = middle } else { high = middle }
+        let (mut below, mut above) = (before - p, excess(1.0));
+        for _ in 0..30 {
+            let share = high - above * (high - low) / (above - below);
+            let here = excess(share.clamp(0.0, 1.0));
+            if here.abs() < 1e-7 || high - low < 1e-6 {
+                return share.clamp(0.0, 1.0);
+            }
+            if here > 0.0 {
+                (high, above) = (share, here);
+                below *= 0.5;
+            } else {
+                (low, below) = (share, here);
+                above *= 0.5;
+            }
         }
         0.5 * (low + high)
     }
+}
+
+/// The members at one minute in order, neighbours averaged into at most [`MOST_NODES`] groups of
+/// sizes as equal as can be.
+fn nodes(ln_clock: &[Vec<f64>], minute: usize) -> Vec<f64> {
+    let mut all: Vec<f64> = ln_clock.iter().map(|member| member[minute]).collect();
+    all.sort_unstable_by(f64::total_cmp);
+    let groups = all.len().min(MOST_NODES);
+    (0..groups)
+        .map(|group| {
+            let part = &all[group * all.len() / groups..(group + 1) * all.len() / groups];
+            part.iter().sum::<f64>() / part.len() as f64
+        })
+        .collect()
 }

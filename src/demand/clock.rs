@@ -13,6 +13,9 @@ use chrono::{DateTime, TimeDelta, Utc};
 /// Weather wanted before a draw so that the lag has forgotten how it was started.
 pub const WARM_UP: TimeDelta = TimeDelta::hours(6);
 
+/// Two instants closer than this, a hundredth of a second, are one.
+const ROUNDING_H: f64 = 3e-6;
+
 /// Accumulated demand over one or more runs of unbroken weather.
 #[derive(Debug, Clone)]
 pub struct Clock {
@@ -143,18 +146,25 @@ impl Clock {
         minutes: &[f64],
         pauses: &[Span],
     ) -> Result<Vec<f64>, ClockError> {
-        let first = self.knots.partition_point(|knot| knot.span.to <= start);
         let opening = self.knot_at(start)?;
-        let mut knots = self.knots[first..].iter().take_while(|knot| knot.run == opening.run);
+        let first = self.knots.partition_point(|knot| knot.span.to <= start);
+        let mut later = self.knots[first + 1..].iter().take_while(|knot| knot.run == opening.run);
         let base = self.reading(opening, start);
-        let (mut knot, mut total) = (knots.next().unwrap_or(opening), Vec::new());
+        let mut total = Vec::with_capacity(minutes.len());
+        // All in hours after the start: instants are not built for every minute.
+        let mut knot = opening;
+        let (mut knot_from_h, mut length_h) =
+            (-hours(start - opening.span.from), opening.span.hours());
         for &minute in minutes {
-            let at = start + TimeDelta::milliseconds((minute * 60_000.0) as i64);
-            while at > knot.span.to {
+            let at_h = minute / 60.0;
+            while at_h > knot_from_h + length_h + ROUNDING_H {
                 let end = knot.span.to;
-                knot = knots.next().ok_or(ClockError::Ends { end })?;
+                knot = later.next().ok_or(ClockError::Ends { end })?;
+                knot_from_h += length_h;
+                length_h = knot.span.hours();
             }
-            total.push(self.reading(knot, at) - base);
+            let into_h = (at_h - knot_from_h).min(length_h);
+            total.push(knot.after(into_h, self.lag_h, self.floor).accumulated - base);
         }
         for pause in pauses {
             let shut = Span { from: pause.from.max(start), to: pause.to };

@@ -4,6 +4,7 @@
 //! and inverts it. Demand is 1 in fair weather: shortwave 700 W/m2 and VPD 1.5 kPa.
 
 mod clock;
+pub mod errors;
 pub mod members;
 mod shape;
 
