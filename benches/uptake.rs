@@ -1,4 +1,5 @@
 //! A fit of 3,000 draws on 300 trees, none of whose finishes was seen. `cargo bench --bench uptake`
+#![allow(missing_docs)]
 
 use chrono::{Days, NaiveDate};
 use criterion::{Criterion, criterion_group, criterion_main};
