@@ -2,7 +2,8 @@
 //!
 //! Nothing is estimated here: a value that a row does not have stays `None`. What is absent is
 //! filled in by `grove`, which knows the place and the equations. Humidity up to 105 % and
-//! shortwave down to -20 W/m2, as sensors give them, are held to 100 and 0 and counted.
+//! shortwave from -20 to 2200 W/m2, as sensors and corrected forecasts give them, are held to their
+//! range and counted.
 
 use super::cadence::in_order;
 use super::hour::Span;
@@ -336,10 +337,11 @@ const WIND_SPEED: Allowed = Allowed::new("m/s", MetresPerSecond::LOW, MetresPerS
         }
     });
 
-/// Pyranometers radiate to the night sky and read somewhat below 0.
+/// Pyranometers radiate to the night sky and read somewhat below 0; forecasts with statistical
+/// corrections overshoot the sun at times.
 const RADIATION: Allowed =
     Allowed::new("W/m2", WattsPerSquareMetre::LOW, WattsPerSquareMetre::HIGH)
-        .straying(-20.0, WattsPerSquareMetre::HIGH)
+        .straying(-20.0, 2200.0)
         .or_else(|value| {
             if value > 0.0 {
                 "if this is in MJ/m2/day, convert it to W/m2 (1 MJ/m2/day = 11.574 W/m2)"
