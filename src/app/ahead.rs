@@ -136,14 +136,15 @@ impl Ahead {
     }
 }
 
-/// Minutes at which a course is kept: fine at first, every 5 min for a day, then coarser.
+/// Minutes at which a course is kept: fine at first, every 10 min for a day, then every 30. Between
+/// two of them demand is taken as constant, which moves a finish by seconds.
 fn grid(horizon_min: f64) -> Vec<f64> {
     let horizon = horizon_min.min(FARTHEST_MIN);
     let mut minutes = Vec::new();
     let mut at: f64 = 0.25;
     while at < horizon {
         minutes.push(at);
-        at += if at < 1440.0 { (0.25 * at).min(5.0) } else { 20.0 };
+        at += if at < 1440.0 { (0.25 * at).min(10.0) } else { 30.0 };
     }
     minutes.push(horizon.max(0.1));
     minutes

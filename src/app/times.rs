@@ -10,6 +10,7 @@ use crate::text::format_time;
 use crate::weather::Span;
 use chrono::{DateTime, NaiveDate, NaiveTime, TimeDelta, Utc};
 use chrono_tz::Tz;
+use rayon::prelude::*;
 use serde::Serialize;
 use std::collections::HashMap;
 
@@ -150,7 +151,7 @@ pub fn times(desk: &Desk, hangs: &[Hang]) -> Result<Vec<Time>, DeskError> {
         }
     }
     Ok(hangs
-        .iter()
+        .par_iter()
         .zip(&foreseen)
         .map(|(hang, seen)| {
             let turns = &days[&desk.local_date(hang.start)];

@@ -36,6 +36,8 @@ pub struct Settings {
     pub public_access: Option<bool>,
     /// What the user wishes of a day.
     pub wishes: Wishes,
+    /// Where weather is pulled from.
+    pub weather: WeatherSource,
     /// Keys that were left out and took a default, as `crew.people`.
     pub defaulted: Vec<&'static str>,
 }
@@ -140,6 +142,38 @@ pub struct Bag {
     pub charge: Millilitres,
     /// Head of a full bag. Default 1.5 m.
     pub head: Head,
+}
+
+/// Where weather is pulled from, and how; what is left out takes the program's own defaults.
+#[derive(Debug, Clone, PartialEq, Eq, Default, serde::Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct WeatherSource {
+    /// Services by name, the first one first. Default: `open-meteo`, then `met-norway`.
+    pub sources: Option<Vec<String>>,
+    /// Whom a service may write to: an address or a page.
+    pub contact: Option<String>,
+    /// Base address of the global service's forecasts.
+    pub open_meteo_url: Option<String>,
+    /// Base address of its archive.
+    pub open_meteo_archive_url: Option<String>,
+    /// Base address of its ensemble.
+    pub open_meteo_ensemble_url: Option<String>,
+    /// Key of a paying user of it.
+    pub open_meteo_key: Option<String>,
+    /// Base address of the Norwegian service.
+    pub met_norway_url: Option<String>,
+    /// Base address of the German service's open front.
+    pub bright_sky_url: Option<String>,
+    /// Base address of the service of the United States.
+    pub nws_url: Option<String>,
+    /// Wait before a second try, ms; the following ones double. Default 1000.
+    pub first_wait_ms: Option<u64>,
+    /// Longest wait for one answer, s. Default 20.
+    pub request_timeout_s: Option<u64>,
+    /// Longest wait for all tries of one question, s. Default 60.
+    pub deadline_s: Option<u64>,
+    /// Largest answer that is read, bytes. Default 32 MiB.
+    pub most_bytes: Option<usize>,
 }
 
 /// What the user wishes of a day.

@@ -1,7 +1,7 @@
 //! The settings as typed: every key with its place in the file, held to its range.
 
 use super::season::{Season, SeasonDay};
-use super::settings::{Bag, Crew, FILE, Label, LabelRate, RateOf, RatePer, Settings, Wishes};
+use super::settings::{Bag, Crew, FILE, Label, LabelRate, RateOf, RatePer, Settings, WeatherSource, Wishes};
 use crate::text::{Allowed, Findings, FlawKind, Note, NoteKind, TimeFlaw, read_time_of_day, shown};
 use crate::units::{Celsius, Head, Latitude, Longitude, Metres, Millilitres, OutOfRange, Place};
 use chrono::{DateTime, NaiveTime, Offset, TimeZone, Utc};
@@ -43,6 +43,7 @@ struct RawSettings {
     bag: RawBag,
     season: RawSeason,
     wishes: RawWishes,
+    weather: WeatherSource,
 }
 
 #[derive(Deserialize, Default)]
@@ -144,6 +145,7 @@ impl RawSettings {
             season,
             public_access: self.public_access,
             wishes,
+            weather: self.weather,
             defaulted: std::mem::take(&mut check.defaulted),
         })
     }

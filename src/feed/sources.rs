@@ -1,0 +1,288 @@
+//! What each weather service is asked for. The order in which they stand in for each other is the
+//! caller's.
+
+use super::client::{Client, Fetched};
+use super::fault::Fault;
+use crate::units::Place;
+use crate::weather::services::{self, Answer, Attribution};
+use chrono::{DateTime, Days, TimeDelta, Utc};
+use reqwest::Url;
+use std::future::Future;
+use std::pin::Pin;
+
+/// What is wanted: hours of some places, from one instant to another.
+#[derive(Debug, Clone)]
+pub struct Want {
+    /// The places.
+    pub places: Vec<Place>,
+    /// First instant.
+    pub from: DateTime<Utc>,
+    /// Last instant.
+    pub to: DateTime<Utc>,
+    /// The clock.
+    pub now: DateTime<Utc>,
+    /// Ensemble members too, where the service has them?
+    pub members: bool,
+}
+
+/// Answers for each place, or why there is none.
+pub type Asked<'a> = Pin<Box<dyn Future<Output = Result<Vec<Fetched<Answer>>, Fault>> + Send + 'a>>;
+
+/// A weather service.
+pub trait Service: Send + Sync {
+    /// Its short name, as in settings and files.
+    fn name(&self) -> &'static str;
+    /// Whose data these are, and under which licence.
+    fn attribution(&self) -> Attribution;
+    /// The addresses that would be asked, for a dry run.
+    fn addresses(&self, want: &Want) -> Result<Vec<Url>, Fault>;
+    /// Asks, and reads the answers: one per place, in their order.
+    fn ask<'a>(&'a self, client: &'a Client, want: &'a Want) -> Asked<'a>;
+}
+
+/// Hours of forecast that are asked for.
+const FORECAST_DAYS: i64 = 7;
+/// Past days that the forecast service gives; older hours come from the archive.
+const MOST_PAST_DAYS: i64 = 92;
+
+/// The address of a path and query below a configured base.
+fn address(base: &str, path: &str, query: &[(&str, String)]) -> Result<Url, Fault> {
+    let flawed = |reason: String| Fault::Address { address: base.into(), reason };
+    let mut url = Url::parse(base).map_err(|error| flawed(error.to_string()))?;
+    if url.cannot_be_a_base() || !matches!(url.scheme(), "http" | "https") {
+        return Err(flawed("it must begin with https:// or http://".into()));
+    }
+    url.set_path(&format!("{}{path}", url.path().trim_end_matches('/')));
+    if !query.is_empty() {
+        url.query_pairs_mut().extend_pairs(query);
+    }
+    Ok(url)
+}
+
+/// A coordinate cut, not rounded, to four decimals: services refuse more, and none needs it.
+fn four_decimals(degrees: f64) -> String {
+    format!("{:.4}", (degrees * 1e4).trunc() / 1e4)
+}
+
+fn joined(places: &[Place], value: fn(&Place) -> f64) -> String {
+    places.iter().map(|place| four_decimals(value(place))).collect::<Vec<_>>().join(",")
+}
+
+/// The global service with hourly radiation, past days, archive and ensemble.
+#[derive(Debug, Clone)]
+pub struct OpenMeteo {
+    /// Base of the forecast service.
+    pub base: String,
+    /// Base of the archive.
+    pub archive: String,
+    /// Base of the ensemble service.
+    pub ensemble: String,
+    /// Key of a paying user.
+    pub key: Option<String>,
+}
+
+/// At most ten, so that a question counts once.
+const OPEN_METEO_HOURLY: &str = "temperature_2m,relative_humidity_2m,wind_speed_10m,\
+     shortwave_radiation,precipitation,surface_pressure,et0_fao_evapotranspiration,\
+     vapour_pressure_deficit,soil_moisture_9_to_27cm";
+const OPEN_METEO_ARCHIVE_HOURLY: &str = "temperature_2m,relative_humidity_2m,wind_speed_10m,\
+     shortwave_radiation,precipitation,surface_pressure,et0_fao_evapotranspiration,\
+     vapour_pressure_deficit,soil_moisture_7_to_28cm";
+const OPEN_METEO_MEMBERS: &str = "temperature_2m,relative_humidity_2m,wind_speed_10m,\
+     shortwave_radiation,precipitation,surface_pressure";
+/// An ensemble with hourly radiation and some forty members.
+const OPEN_METEO_ENSEMBLE: &str = "icon_seamless";
+
+impl OpenMeteo {
+    fn question(&self, want: &Want) -> Result<Url, Fault> {
+        let past_days = (want.now - want.from).num_hours().div_ceil(24);
+        let mut query = vec![
+            ("latitude", joined(&want.places, |place| place.latitude.value())),
+            ("longitude", joined(&want.places, |place| place.longitude.value())),
+            ("timezone", "GMT".into()),
+            ("timeformat", "unixtime".into()),
+            ("wind_speed_unit", "ms".into()),
+        ];
+        query.extend(self.key.clone().map(|key| ("apikey", key)));
+        if want.members {
+            query.push(("models", OPEN_METEO_ENSEMBLE.into()));
+            query.push(("hourly", OPEN_METEO_MEMBERS.into()));
+            query.push(("forecast_days", FORECAST_DAYS.to_string()));
+            return address(&self.ensemble, "/v1/ensemble", &query);
+        }
+        if past_days > MOST_PAST_DAYS {
+            query.push(("hourly", OPEN_METEO_ARCHIVE_HOURLY.into()));
+            query.push(("start_date", want.from.date_naive().to_string()));
+            query.push(("end_date", want.to.min(want.now).date_naive().to_string()));
+            return address(&self.archive, "/v1/archive", &query);
+        }
+        query.push(("hourly", OPEN_METEO_HOURLY.into()));
+        query.push(("past_days", past_days.max(1).to_string()));
+        query.push(("forecast_days", FORECAST_DAYS.to_string()));
+        address(&self.base, "/v1/forecast", &query)
+    }
+}
+
+impl Service for OpenMeteo {
+    fn name(&self) -> &'static str {
+        "open-meteo"
+    }
+
+    fn attribution(&self) -> Attribution {
+        services::open_meteo::ATTRIBUTION
+    }
+
+    fn addresses(&self, want: &Want) -> Result<Vec<Url>, Fault> {
+        Ok(vec![self.question(want)?])
+    }
+
+    fn ask<'a>(&'a self, client: &'a Client, want: &'a Want) -> Asked<'a> {
+        Box::pin(async move {
+            let places = want.places.len();
+            let url = self.question(want)?;
+            let fetched = client.get(&url, |body| services::open_meteo::read(body, places)).await?;
+            let each = |value| Fetched {
+                value,
+                fetched_at: fetched.fetched_at,
+                from_cache: fetched.from_cache,
+                warning: fetched.warning.clone(),
+            };
+            Ok(fetched.value.into_iter().map(each).collect())
+        })
+    }
+}
+
+/// One question a place.
+macro_rules! place_by_place {
+    ($service:ty, $name:literal, $room:ident) => {
+        impl Service for $service {
+            fn name(&self) -> &'static str {
+                $name
+            }
+
+            fn attribution(&self) -> Attribution {
+                services::$room::ATTRIBUTION
+            }
+
+            fn addresses(&self, want: &Want) -> Result<Vec<Url>, Fault> {
+                want.places.iter().map(|place| self.question(place, want)).collect()
+            }
+
+            fn ask<'a>(&'a self, client: &'a Client, want: &'a Want) -> Asked<'a> {
+                Box::pin(async move {
+                    let mut answers = Vec::new();
+                    for place in &want.places {
+                        answers.push(self.of_place(client, place, want).await?);
+                    }
+                    Ok(answers)
+                })
+            }
+        }
+    };
+}
+
+/// The Norwegian service: global, without radiation and without past.
+#[derive(Debug, Clone)]
+pub struct MetNorway {
+    /// Base of the service.
+    pub base: String,
+}
+
+impl MetNorway {
+    fn question(&self, place: &Place, _: &Want) -> Result<Url, Fault> {
+        let query = [
+            ("lat", four_decimals(place.latitude.value())),
+            ("lon", four_decimals(place.longitude.value())),
+            ("altitude", format!("{:.0}", place.elevation.value().max(0.0))),
+        ];
+        address(&self.base, "/weatherapi/locationforecast/2.0/complete", &query)
+    }
+
+    async fn of_place(
+        &self,
+        client: &Client,
+        place: &Place,
+        want: &Want,
+    ) -> Result<Fetched<Answer>, Fault> {
+        client.get(&self.question(place, want)?, services::met_norway::read).await
+    }
+}
+
+place_by_place!(MetNorway, "met-norway", met_norway);
+
+/// The German service's open front: station observations in Germany, forecasts world-wide.
+#[derive(Debug, Clone)]
+pub struct BrightSky {
+    /// Base of the service.
+    pub base: String,
+}
+
+impl BrightSky {
+    fn question(&self, place: &Place, want: &Want) -> Result<Url, Fault> {
+        let last = want.to.date_naive().checked_add_days(Days::new(1)).unwrap_or_default();
+        let query = [
+            ("lat", four_decimals(place.latitude.value())),
+            ("lon", four_decimals(place.longitude.value())),
+            ("date", want.from.date_naive().to_string()),
+            ("last_date", last.to_string()),
+            ("tz", "Etc/UTC".into()),
+            ("units", "dwd".into()),
+        ];
+        address(&self.base, "/weather", &query)
+    }
+
+    async fn of_place(
+        &self,
+        client: &Client,
+        place: &Place,
+        want: &Want,
+    ) -> Result<Fetched<Answer>, Fault> {
+        client.get(&self.question(place, want)?, services::bright_sky::read).await
+    }
+}
+
+place_by_place!(BrightSky, "bright-sky", bright_sky);
+
+/// The service of the United States: gridpoint forecasts and station observations, no radiation.
+#[derive(Debug, Clone)]
+pub struct Nws {
+    /// Base of the service.
+    pub base: String,
+}
+
+impl Nws {
+    /// Only the first of three addresses is known beforehand.
+    fn question(&self, place: &Place, _: &Want) -> Result<Url, Fault> {
+        let (latitude, longitude) = (place.latitude.value(), place.longitude.value());
+        let point = format!("/points/{},{}", four_decimals(latitude), four_decimals(longitude));
+        address(&self.base, &point, &[])
+    }
+
+    async fn of_place(
+        &self,
+        client: &Client,
+        place: &Place,
+        want: &Want,
+    ) -> Result<Fetched<Answer>, Fault> {
+        let point = client.get(&self.question(place, want)?, services::nws::read_point).await?;
+        let grid = self.below_base(&point.value.forecast_grid_data)?;
+        client.get(&grid, services::nws::read_gridpoint).await
+    }
+
+    /// The documents name each other by full addresses; only those below the configured base are
+    /// followed.
+    fn below_base(&self, named: &str) -> Result<Url, Fault> {
+        let flawed = |reason: String| Fault::Address { address: named.into(), reason };
+        let url = Url::parse(named).map_err(|error| flawed(error.to_string()))?;
+        address(&self.base, url.path(), &[])
+    }
+}
+
+place_by_place!(Nws, "nws", nws);
+
+/// Past and coming hours that an ordinary pull wants: two days back, so that a missed pull is made
+/// good, and a week ahead.
+pub fn ordinary_span(now: DateTime<Utc>) -> (DateTime<Utc>, DateTime<Utc>) {
+    (now - TimeDelta::days(2), now + TimeDelta::days(FORECAST_DAYS))
+}
+
