@@ -143,28 +143,43 @@ impl Clock {
         minutes: &[f64],
         pauses: &[Span],
     ) -> Result<Vec<f64>, ClockError> {
+        let after = |minute: f64| start + TimeDelta::milliseconds((minute * 60_000.0) as i64);
+        let total = self.along_without_pause(start, minutes.iter().map(|minute| after(*minute)))?;
+        let Some(&last) = minutes.last().filter(|_| !pauses.is_empty()) else { return Ok(total) };
+        let parts = flowing(start, after(last), pauses);
+        let (mut part, mut done, mut before) = (0, 0.0, 0.0);
+        let mut paused = Vec::with_capacity(minutes.len());
+        for at in minutes.iter().map(|minute| after(*minute)) {
+            while part < parts.len() && parts[part].to <= at {
+                done += self.accumulated(parts[part].from, parts[part].to)?;
+                part += 1;
+            }
+            let under_way = match parts.get(part) {
+                Some(open) if open.from < at => self.accumulated(open.from, at)?,
+                _ => 0.0,
+            };
+            before = f64::max(before, done + under_way);
+            paused.push(before);
+        }
+        Ok(paused)
+    }
+
+    fn along_without_pause(
+        &self,
+        start: DateTime<Utc>,
+        instants: impl Iterator<Item = DateTime<Utc>>,
+    ) -> Result<Vec<f64>, ClockError> {
         let first = self.knots.partition_point(|knot| knot.span.to <= start);
         let opening = self.knot_at(start)?;
         let mut knots = self.knots[first..].iter().take_while(|knot| knot.run == opening.run);
         let base = self.reading(opening, start);
         let (mut knot, mut total) = (knots.next().unwrap_or(opening), Vec::new());
-        for &minute in minutes {
-            let at = start + TimeDelta::milliseconds((minute * 60_000.0) as i64);
+        for at in instants {
             while at > knot.span.to {
                 let end = knot.span.to;
                 knot = knots.next().ok_or(ClockError::Ends { end })?;
             }
             total.push(self.reading(knot, at) - base);
-        }
-        for pause in pauses {
-            let shut = Span { from: pause.from.max(start), to: pause.to };
-            for (&minute, clock) in minutes.iter().zip(&mut total) {
-                let at = start + TimeDelta::milliseconds((minute * 60_000.0) as i64);
-                let until = shut.to.min(at);
-                if shut.from < until {
-                    *clock -= self.accumulated(shut.from, until)?;
-                }
-            }
         }
         Ok(total)
     }
@@ -206,9 +221,9 @@ impl Clock {
         let start = self.knot_at(from)?;
         let end = self.knot_ending_at(to);
         match end {
-            Some(end) if end.run == start.run => Ok((self.reading(end, to)
-                - self.reading(start, from))
-            .max(0.0)),
+            Some(end) if end.run == start.run => {
+                Ok((self.reading(end, to) - self.reading(start, from)).max(0.0))
+            }
             _ => Err(ClockError::Ends { end: self.reach(from)? }),
         }
     }
@@ -267,7 +282,11 @@ impl Knot {
         for _ in 0..60 {
             let state = self.after(into_h, lag_h, floor);
             let excess = state.accumulated - target;
-            if excess > 0.0 { high = into_h } else { low = into_h }
+            if excess > 0.0 {
+                high = into_h
+            } else {
+                low = into_h
+            }
             let newton = into_h - excess / (state.lagged + floor);
             let next = if newton > low && newton < high { newton } else { 0.5 * (low + high) };
             if (next - into_h).abs() < 1e-9 {
