@@ -146,6 +146,11 @@ impl Clock {
         minutes: &[f64],
         pauses: &[Span],
     ) -> Result<Vec<f64>, ClockError> {
+        if !pauses.is_empty() {
+            let after = |minute: f64| start + TimeDelta::milliseconds((minute * 60_000.0) as i64);
+            let each = minutes.iter().map(|minute| self.between(start, after(*minute), pauses));
+            return each.map(|clock| clock.map(DemandHours::value)).collect();
+        }
         let opening = self.knot_at(start)?;
         let first = self.knots.partition_point(|knot| knot.span.to <= start);
         let mut later = self.knots[first + 1..].iter().take_while(|knot| knot.run == opening.run);
@@ -165,16 +170,6 @@ impl Clock {
             }
             let into_h = (at_h - knot_from_h).min(length_h);
             total.push(knot.after(into_h, self.lag_h, self.floor).accumulated - base);
-        }
-        for pause in pauses {
-            let shut = Span { from: pause.from.max(start), to: pause.to };
-            for (&minute, clock) in minutes.iter().zip(&mut total) {
-                let at = start + TimeDelta::milliseconds((minute * 60_000.0) as i64);
-                let until = shut.to.min(at);
-                if shut.from < until {
-                    *clock -= self.accumulated(shut.from, until)?;
-                }
-            }
         }
         Ok(total)
     }

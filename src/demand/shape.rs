@@ -11,7 +11,7 @@ const LOWEST_DEFICIT_KPA: f64 = 0.05;
 const FAIR_SHORTWAVE_W_M2: f64 = 700.0;
 const FAIR_DEFICIT_KPA: f64 = 1.5;
 /// FAO-56 eq. 53 in fair weather at 25 degC, 2 m/s, sea level and Rs/Rso 0.8.
-const FAIR_REFERENCE_ET_MM_H: f64 = 0.4855;
+const FAIR_REFERENCE_ET_MM_H: f64 = 0.4854;
 
 /// Which weather makes the pull.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]

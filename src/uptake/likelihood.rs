@@ -78,8 +78,19 @@ pub struct Slopes {
 /// Below this width (in residual scales) an interval is its middle times its width: the difference
 /// of two distribution functions would lose its digits.
 const NARROW: f64 = 1e-4;
-/// Nodes of the sum over a reading error.
-const NODES: usize = 48;
+/// Panels of the sum over a reading error, at least.
+const FEWEST_PANELS: f64 = 6.0;
+/// Gauss's rule with eight nodes on `0..1`: node and weight.
+const GAUSS: [(f64, f64); 8] = [
+    (0.019855071751231912, 0.05061426814518853),
+    (0.10166676129318664, 0.11119051722668721),
+    (0.2372337950418355, 0.15685332293894344),
+    (0.4082826787521751, 0.18134189168918083),
+    (0.5917173212478248, 0.18134189168918083),
+    (0.7627662049581645, 0.15685332293894344),
+    (0.8983332387068134, 0.11119051722668721),
+    (0.9801449282487681, 0.05061426814518853),
+];
 
 impl Seen {
     /// Log-likelihood and slopes at expected value `f` and residual scale `scale`.
@@ -100,9 +111,7 @@ impl Seen {
                 residual.interval(a, b).in_f_and_ln_scale(a, b, scale)
             }
             Seen::Measured { centre, error, low, high } => {
-                measured(residual, f, scale, centre, error, low.max(centre - 6.0 * error), {
-                    high.min(centre + 6.0 * error)
-                })
+                measured(residual, f, scale, Reading { centre, error, low, high })
             }
         }
     }
@@ -122,31 +131,20 @@ impl Seen {
     }
 }
 
-/// Sum over the reading error: nodes of equal spacing on `[low, high]`, weighted by its density.
-/// The integrand is smooth and its ends are either cut hard or six errors out, so Simpson's rule
-/// with 48 panels is exact to 1e-5.
-fn measured(
-    residual: Residual,
-    f: f64,
-    scale: f64,
-    centre: f64,
-    error: f64,
-    low: f64,
-    high: f64,
-) -> Slopes {
-    let step = (high - low) / NODES as f64;
-    let terms: Vec<(f64, Slopes)> = (0..=NODES)
-        .map(|node| {
-            let y = low + step * node as f64;
-            let simpson = match node {
-                0 | NODES => 1.0,
-                odd if odd % 2 == 1 => 4.0,
-                _ => 2.0,
-            } * step
-                / 3.0;
-            let reading = ln_normal_density((y - centre) / error) - error.ln();
+/// The integral of residual density times reading density, `y` being inside `[low, high]`, by
+/// Gauss's rule on panels laid where the integrand is: the reading may be far sharper or far
+/// blunter than the residual, and far from where the residual expects it. To 1e-9.
+fn measured(residual: Residual, f: f64, scale: f64, reading: Reading) -> Slopes {
+    let (from, to) = reading.reach(residual, f, scale);
+    let panels =
+        ((to - from) / (3.0 * scale.min(reading.error))).ceil().clamp(FEWEST_PANELS, 400.0);
+    let width = (to - from) / panels;
+    let terms: Vec<(f64, Slopes)> = (0..panels as usize)
+        .flat_map(|panel| GAUSS.map(|(node, weight)| (panel as f64 + node, weight)))
+        .map(|(at, weight)| {
+            let y = from + width * at;
             let slopes = residual.density((y - f) / scale, scale);
-            (slopes.value + reading + f64::ln(simpson), slopes)
+            (slopes.value + reading.ln_density(y) + (weight * width).ln(), slopes)
         })
         .collect();
     let top = terms.iter().map(|term| term.0).fold(f64::NEG_INFINITY, f64::max);
@@ -159,9 +157,56 @@ fn measured(
         value: top + total.ln(),
         f: slope_f,
         s: slope_s,
-        ff: mean(&|d| d.ff + d.f * d.f) - slope_f * slope_f,
+        ff: (mean(&|d| d.ff + d.f * d.f) - slope_f * slope_f).min(0.0),
         ss: mean(&|d| d.ss + d.s * d.s) - slope_s * slope_s,
         fs: mean(&|d| d.fs + d.f * d.s) - slope_f * slope_s,
+    }
+}
+
+/// A reading with its error, and the bounds that were seen.
+#[derive(Clone, Copy)]
+struct Reading {
+    centre: f64,
+    error: f64,
+    low: f64,
+    high: f64,
+}
+
+impl Reading {
+    fn ln_density(&self, y: f64) -> f64 {
+        ln_normal_density((y - self.centre) / self.error) - self.error.ln()
+    }
+
+    /// Where the integrand is worth summing up: it is log-concave with its peak between reading
+    /// and expectation, so that it falls ever faster away from there.
+    fn reach(&self, residual: Residual, f: f64, scale: f64) -> (f64, f64) {
+        let ln_term = |y: f64| residual.density((y - f) / scale, scale).value + self.ln_density(y);
+        let rises = |y: f64| {
+            (self.centre - y) / self.error.powi(2) > residual.density((y - f) / scale, scale).f
+        };
+        let (mut below, mut above) = (self.centre.min(f), self.centre.max(f));
+        for _ in 0..24 {
+            let middle = 0.5 * (below + above);
+            if rises(middle) { below = middle } else { above = middle }
+        }
+        let peak = (0.5 * (below + above)).clamp(self.low, self.high);
+        let negligible = ln_term(peak) - 30.0;
+        let edge = |side: f64, limit: f64| {
+            let room = (limit - peak).abs();
+            let (mut inside, mut step) = (0.0, 0.1 * scale.min(self.error));
+            while step < room && ln_term(peak + side * step) > negligible {
+                (inside, step) = (step, 1.5 * step);
+            }
+            // Halve what is left between a step that counts and one that does not.
+            let mut outside = step;
+            for _ in 0..4 {
+                let middle = 0.5 * (inside + outside);
+                let counts = ln_term(peak + side * middle) > negligible;
+                if counts { inside = middle } else { outside = middle }
+            }
+            if outside < room { peak + side * outside } else { limit }
+        };
+        (edge(-1.0, self.low), edge(1.0, self.high))
     }
 }
 
