@@ -49,6 +49,9 @@ pub enum DeskError {
         /// Why.
         error: io::Error,
     },
+    /// Pulled weather cannot be read or kept.
+    #[error(transparent)]
+    Pulled(#[from] crate::store::pulled::PulledError),
     /// The grove's draws cannot be fitted.
     #[error("the model could not be fitted: {0}")]
     Fit(#[from] FitError),

@@ -171,7 +171,11 @@ pub fn source(desk: &Desk) -> Source {
     let issued = desk.forecast.as_ref().and_then(|forecast| forecast.issued_at);
     let observed_to = desk.observed.span().map(|span| span.to.min(desk.as_of));
     let age = issued.or(observed_to).map(age_h).map(|age| (age * 10.0).round() / 10.0);
+    let service = desk.forecast.as_ref().and_then(|forecast| forecast.source.as_deref());
     let mut words = match (&desk.forecast, issued) {
+        (Some(_), Some(at)) if service.is_some() => {
+            format!("{} pulled {}", service.unwrap_or_default(), format_time(at, zone))
+        }
         (Some(_), Some(at)) => format!("weather/forecast.csv issued {}", format_time(at, zone)),
         (Some(_), None) => "weather/forecast.csv, which does not say when it was issued".into(),
         (None, _) => "no forecast".into(),

@@ -2,13 +2,13 @@
 //! forecast, and say what came, what is missing, and how far the provider's own figures differ.
 
 use super::desk::DeskError;
-use super::window::as_local;
 use crate::evapo::sequence::{EvapoHour, Reference, hour_by_hour};
 use crate::feed::sources::{BrightSky, MetNorway, Nws, OpenMeteo, Service, Want, ordinary_span};
 use crate::feed::{Cache, Client, Fault, Fetched, Manners};
 use crate::grove::{Grove, WeatherSource, pulled_hours};
 use crate::store::pulled::{self, PulledHour};
-use crate::weather::services::Answer;
+use crate::text::format_time;
+use crate::weather::services::{Answer, Attribution};
 use crate::weather::{Series, Span};
 use chrono::{DateTime, Utc};
 use serde::Serialize;
@@ -158,7 +158,7 @@ pub fn dry_run(
     let mut lines = Vec::new();
     for service in services(&first.settings.weather, wanted.source.as_deref())? {
         for address in service.addresses(&want).map_err(unanswered)? {
-            lines.push(format!("{}: GET {address}", service.name()));
+            lines.push(format!("{}: GET {address}", service.source().key()));
         }
     }
     Ok(lines)
@@ -194,7 +194,7 @@ pub async fn pull(
                     })
                     .collect();
             }
-            Err(fault) => failed.push(format!("{}: {fault}", service.name())),
+            Err(fault) => failed.push(format!("{}: {fault}", service.source().key())),
         }
     }
     Err(DeskError::Unanswerable(format!(
@@ -212,7 +212,7 @@ fn keep(
     failed: Vec<String>,
 ) -> Result<Pulled, DeskError> {
     let answer = fetched.value;
-    let name = service.name();
+    let name = service.source().key();
     let members: Vec<Vec<PulledHour>> =
         pulled_hours(&answer, &grove.settings).map_err(|error| {
             DeskError::Unanswerable(format!("{name} sent weather that cannot be: {error}"))
@@ -237,12 +237,12 @@ fn keep(
         0 => None,
         _ => pulled::keep_forecast(folder, fetched.fetched_at, name, &ahead)?,
     };
-    let attribution = service.attribution();
+    let attribution = service.source().attribution();
     let mut notes: Vec<String> = answer.notes.iter().map(ToString::to_string).collect();
     notes.extend(fetched.warning);
     Ok(Pulled {
         source: name,
-        attribution: attribution.to_string(),
+        attribution: credit(&attribution),
         failed,
         from_cache: fetched.from_cache,
         observed_hours: observed.len(),
@@ -254,6 +254,13 @@ fn keep(
         against_provider: against_provider(grove, observed.iter().chain(ahead.iter().flatten())),
         notes,
     })
+}
+
+/// Credit, licence and terms in one line.
+fn credit(attribution: &Attribution) -> String {
+    let Attribution { text, licence, link, terms, .. } = attribution;
+    let parts = [*text, *licence, *link, *terms];
+    parts.into_iter().filter(|part| !part.is_empty()).collect::<Vec<_>>().join("; ")
 }
 
 fn named(hour: crate::weather::Hour, source: &str, answer: &Answer) -> PulledHour {
@@ -270,7 +277,7 @@ fn gaps(folder: &Path, grove: &Grove, want: &Want) -> Result<Vec<String>, DeskEr
     let recent = Span { from: want.from, to: want.now };
     let series = pulled::observed_series(folder)?.clipped(recent);
     let zone = grove.settings.zone;
-    let words = |span: Span| format!("{} to {}", as_local(span.from, zone), as_local(span.to, zone));
+    let words = |span: Span| format!("{} to {}", format_time(span.from, zone), format_time(span.to, zone));
     Ok(series.gaps().iter().map(|gap| words(gap.span)).collect())
 }
 

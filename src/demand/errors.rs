@@ -149,7 +149,7 @@ mod tests {
         };
         let issues = members(&observed, &truth, 12, 5)
             .into_iter()
-            .map(|series| Forecast { issued_at: None, members: vec![series] })
+            .map(|series| Forecast { issued_at: None, source: None, members: vec![series] })
             .collect();
         let as_of = observed.span().unwrap().to;
         let learned = learn(&observed, &Forecasts::new(issues), as_of).unwrap();
@@ -163,7 +163,7 @@ mod tests {
     #[test]
     fn nothing_is_learned_from_the_future_or_from_too_little() {
         let observed = observed();
-        let issue = |at| Forecast { issued_at: Some(at), members: vec![observed.clone()] };
+        let issue = |at| Forecast { issued_at: Some(at), source: None, members: vec![observed.clone()] };
         let later = observed.span().unwrap().to;
         let forecasts = Forecasts::new(vec![issue(later)]);
         assert_eq!(learn(&observed, &forecasts, later), None);

@@ -4,7 +4,7 @@
 use super::cache::{Cache, Kept};
 use super::fault::Fault;
 use super::hosts::Hosts;
-use crate::weather::services::ServiceError;
+use crate::weather::services::{ServiceError, refusal};
 use backon::{ExponentialBuilder, Retryable};
 use chrono::{DateTime, Utc};
 use reqwest::header::{
@@ -85,12 +85,12 @@ impl Client {
     pub async fn get<T>(
         &self,
         address: &Url,
-        read: impl Fn(&str) -> Result<T, ServiceError>,
+        read: impl Fn(&[u8]) -> Result<T, ServiceError>,
     ) -> Result<Fetched<T>, Fault> {
         let host = address.authority().to_owned();
         let kept = self.cache.find(address.as_str());
         if let Some(kept) = kept.as_ref().filter(|kept| kept.expires > Some((self.now)())) {
-            if let Ok(value) = read(&kept.body) {
+            if let Ok(value) = read(kept.body.as_bytes()) {
                 let fetched_at = kept.fetched_at;
                 return Ok(Fetched { value, fetched_at, from_cache: true, warning: None });
             }
@@ -112,7 +112,7 @@ impl Client {
         address: &Url,
         host: &str,
         kept: Option<&Kept>,
-        read: &impl Fn(&str) -> Result<T, ServiceError>,
+        read: &impl Fn(&[u8]) -> Result<T, ServiceError>,
     ) -> Result<Fetched<T>, Fault> {
         let waits = ExponentialBuilder::default()
             .with_min_delay(self.manners.first_wait)
@@ -136,7 +136,7 @@ impl Client {
         address: &Url,
         host: &str,
         kept: Option<&Kept>,
-        read: &impl Fn(&str) -> Result<T, ServiceError>,
+        read: &impl Fn(&[u8]) -> Result<T, ServiceError>,
     ) -> Result<Fetched<T>, Fault> {
         let mut request = self.http()?.get(address.clone());
         if let Some(kept) = kept {
@@ -151,19 +151,16 @@ impl Client {
         let (status, headers) = (response.status(), response.headers().clone());
         let now = (self.now)();
         if let (StatusCode::NOT_MODIFIED, Some(kept)) = (status, kept) {
-            let value = read(&kept.body).map_err(|error| answer_fault(host, error))?;
+            let value = read(kept.body.as_bytes()).map_err(|error| answer_fault(host, error))?;
             let expires = time(&headers, EXPIRES).or(kept.expires);
             self.cache.keep(&Kept { fetched_at: now, expires, ..kept.clone() });
             return Ok(Fetched { value, fetched_at: now, from_cache: false, warning: None });
         }
         let body = self.body(host, response).await?;
         if !status.is_success() {
-            return Err(Fault::Status {
-                host: host.into(),
-                status: status.as_u16(),
-                reason: said(&body),
-                wait: asked_wait(&headers, &body, status, now),
-            });
+            let error = refusal(status.as_u16(), &body);
+            let wait = asked_wait(&headers, &error, now);
+            return Err(Fault::Answer { host: host.into(), error, wait });
         }
         let value = read(&body).map_err(|error| answer_fault(host, error))?;
         self.cache.keep(&Kept {
@@ -172,7 +169,7 @@ impl Client {
             expires: time(&headers, EXPIRES),
             last_modified: text(&headers, LAST_MODIFIED),
             etag: text(&headers, ETAG),
-            body,
+            body: String::from_utf8_lossy(&body).into_owned(),
         });
         let warning = (status == StatusCode::NON_AUTHORITATIVE_INFORMATION)
             .then(|| format!("{host} says that this address is outdated or on trial (203)"));
@@ -180,7 +177,7 @@ impl Client {
     }
 
     /// The body, piece by piece, up to the cap.
-    async fn body(&self, host: &str, mut response: Response) -> Result<String, Fault> {
+    async fn body(&self, host: &str, mut response: Response) -> Result<Vec<u8>, Fault> {
         let most_bytes = self.manners.most_bytes;
         let mut bytes = Vec::new();
         while let Some(piece) =
@@ -191,7 +188,7 @@ impl Client {
             }
             bytes.extend_from_slice(&piece);
         }
-        Ok(String::from_utf8_lossy(&bytes).into_owned())
+        Ok(bytes)
     }
 
     /// The client is built when first needed: a machine without certificates can still use what is
@@ -239,7 +236,7 @@ fn lock<T>(mutex: &Mutex<T>) -> std::sync::MutexGuard<'_, T> {
 }
 
 fn answer_fault(host: &str, error: ServiceError) -> Fault {
-    Fault::Answer { host: host.into(), error }
+    Fault::Answer { host: host.into(), error, wait: None }
 }
 
 /// An error and what lies behind it; the outermost alone says little.
@@ -262,38 +259,18 @@ fn time(headers: &HeaderMap, name: HeaderName) -> Option<DateTime<Utc>> {
     Some(DateTime::parse_from_rfc2822(&text).ok()?.to_utc())
 }
 
-/// The service's own reason: `reason`, `detail` or `title` of a JSON body. Other bodies (HTML) say
-/// nothing to a user.
-fn said(body: &str) -> Option<String> {
-    let value: serde_json::Value = serde_json::from_str(body).ok()?;
-    let words = ["reason", "detail", "title"].iter().find_map(|key| value.get(key)?.as_str())?;
-    Some(words.chars().take(200).collect())
-}
-
-/// How long a host asks to be left alone: its `Retry-After`, else the end of the minute, hour or day
-/// that a 429 names.
-fn asked_wait(
-    headers: &HeaderMap,
-    body: &str,
-    status: StatusCode,
-    now: DateTime<Utc>,
-) -> Option<Duration> {
+/// How long a host asks to be left alone: its `Retry-After`, else as long as its words say.
+fn asked_wait(headers: &HeaderMap, error: &ServiceError, now: DateTime<Utc>) -> Option<Duration> {
     if let Some(after) = text(headers, RETRY_AFTER) {
         if let Ok(seconds) = after.trim().parse::<u64>() {
             return Some(Duration::from_secs(seconds));
         }
         return (time(headers, RETRY_AFTER)? - now).to_std().ok();
     }
-    if status != StatusCode::TOO_MANY_REQUESTS {
-        return None;
+    match error {
+        ServiceError::Limited { wait, .. } => (wait.over_at(now) - now).to_std().ok(),
+        _ => None,
     }
-    let words = said(body)?.to_lowercase();
-    let length_s = [("minutely", 60), ("hourly", 3600), ("daily", 86_400)]
-        .into_iter()
-        .find(|(name, _)| words.contains(name))?
-        .1;
-    let left = length_s - now.timestamp().rem_euclid(length_s);
-    u64::try_from(left).ok().map(Duration::from_secs)
 }
 
 #[cfg(test)]
@@ -304,11 +281,13 @@ mod tests {
     fn waits_as_told() {
         let now: DateTime<Utc> = "2026-01-14T10:59:30Z".parse().unwrap();
         let seconds = |headers: &HeaderMap, body: &str, status: u16| {
-            let status = StatusCode::from_u16(status).unwrap();
-            asked_wait(headers, body, status, now).map(|wait| wait.as_secs())
+            let error = refusal(status, body.as_bytes());
+            asked_wait(headers, &error, now).map(|wait| wait.as_secs())
         };
         let none = HeaderMap::new();
-        let limit = |which: &str| format!("{{\"error\":true,\"reason\":\"{which} API request limit exceeded.\"}}");
+        let limit = |which: &str| {
+            format!("{{\"error\":true,\"reason\":\"{which} API request limit exceeded.\"}}")
+        };
         assert_eq!(seconds(&none, &limit("Minutely"), 429), Some(30));
         assert_eq!(seconds(&none, &limit("Hourly"), 429), Some(30));
         assert_eq!(seconds(&none, &limit("Daily"), 429), Some(13 * 3600 + 30));

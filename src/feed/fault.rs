@@ -31,18 +31,6 @@ pub enum Fault {
         /// How long was waited.
         seconds: u64,
     },
-    /// An answer that says no.
-    #[error("{host} answered {status}{}", reason.as_ref().map(|r| format!(": {r}")).unwrap_or_default())]
-    Status {
-        /// Which host.
-        host: String,
-        /// Status code.
-        status: u16,
-        /// The service's own reason, where it gave one.
-        reason: Option<String>,
-        /// How long it asks to be left alone.
-        wait: Option<Duration>,
-    },
     /// More bytes than any weather answer has.
     #[error("{host} sent more than {most_bytes} bytes; the answer was dropped")]
     TooLarge {
@@ -51,13 +39,15 @@ pub enum Fault {
         /// The cap.
         most_bytes: usize,
     },
-    /// Not what the service documents.
+    /// An answer that says no, or not what the service documents.
     #[error("{host}: {error}")]
     Answer {
         /// Which host.
         host: String,
         /// What is wrong.
         error: ServiceError,
+        /// How long the host asks to be left alone.
+        wait: Option<Duration>,
     },
     /// Left alone after repeated failure.
     #[error("{host} failed {failures} times in a row and is left alone for {minutes} min more")]
@@ -77,9 +67,6 @@ pub enum Fault {
         /// Why not.
         reason: String,
     },
-    /// The service does not cover what was asked.
-    #[error("{0}")]
-    NotCovered(String),
 }
 
 impl Fault {
@@ -87,7 +74,6 @@ impl Fault {
     pub fn retryable(&self) -> bool {
         match self {
             Fault::Connection { .. } | Fault::TimeOut { .. } => true,
-            Fault::Status { status, .. } => *status == 429 || *status >= 500,
             Fault::Answer { error, .. } => error.retryable(),
             _ => false,
         }
@@ -101,7 +87,7 @@ impl Fault {
     /// How long the host asked to be left alone.
     pub fn asked_wait(&self) -> Option<Duration> {
         match self {
-            Fault::Status { wait, .. } => *wait,
+            Fault::Answer { wait, .. } => *wait,
             _ => None,
         }
     }

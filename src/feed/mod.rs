@@ -10,5 +10,6 @@ mod fault;
 mod hosts;
 pub mod sources;
 
+pub use cache::Cache;
 pub use client::{Client, Fetched, Manners};
 pub use fault::Fault;

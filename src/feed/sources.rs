@@ -4,7 +4,7 @@
 use super::client::{Client, Fetched};
 use super::fault::Fault;
 use crate::units::Place;
-use crate::weather::services::{self, Answer, Attribution};
+use crate::weather::services::{self, Answer, ServiceError, Source};
 use chrono::{DateTime, Days, TimeDelta, Utc};
 use reqwest::Url;
 use std::future::Future;
@@ -30,10 +30,8 @@ pub type Asked<'a> = Pin<Box<dyn Future<Output = Result<Vec<Fetched<Answer>>, Fa
 
 /// A weather service.
 pub trait Service: Send + Sync {
-    /// Its short name, as in settings and files.
-    fn name(&self) -> &'static str;
-    /// Whose data these are, and under which licence.
-    fn attribution(&self) -> Attribution;
+    /// Which source it is: its name in settings and files, and the credit owed to it.
+    fn source(&self) -> Source;
     /// The addresses that would be asked, for a dry run.
     fn addresses(&self, want: &Want) -> Result<Vec<Url>, Fault>;
     /// Asks, and reads the answers: one per place, in their order.
@@ -124,12 +122,8 @@ impl OpenMeteo {
 }
 
 impl Service for OpenMeteo {
-    fn name(&self) -> &'static str {
-        "open-meteo"
-    }
-
-    fn attribution(&self) -> Attribution {
-        services::open_meteo::ATTRIBUTION
+    fn source(&self) -> Source {
+        Source::OpenMeteo
     }
 
     fn addresses(&self, want: &Want) -> Result<Vec<Url>, Fault> {
@@ -140,7 +134,7 @@ impl Service for OpenMeteo {
         Box::pin(async move {
             let places = want.places.len();
             let url = self.question(want)?;
-            let fetched = client.get(&url, |body| services::open_meteo::read(body, places)).await?;
+            let fetched = client.get(&url, |body| of_places(body, places)).await?;
             let each = |value| Fetched {
                 value,
                 fetched_at: fetched.fetched_at,
@@ -152,16 +146,21 @@ impl Service for OpenMeteo {
     }
 }
 
+/// One answer a place; a fault in one of them is a fault of all.
+fn of_places(body: &[u8], wanted: usize) -> Result<Vec<Answer>, ServiceError> {
+    let answers = services::open_meteo::parse_places(body)?;
+    if answers.len() != wanted {
+        return Err(ServiceError::WrongPlaces { wanted, found: answers.len() });
+    }
+    answers.into_iter().collect()
+}
+
 /// One question a place.
 macro_rules! place_by_place {
-    ($service:ty, $name:literal, $room:ident) => {
+    ($service:ty, $source:expr) => {
         impl Service for $service {
-            fn name(&self) -> &'static str {
-                $name
-            }
-
-            fn attribution(&self) -> Attribution {
-                services::$room::ATTRIBUTION
+            fn source(&self) -> Source {
+                $source
             }
 
             fn addresses(&self, want: &Want) -> Result<Vec<Url>, Fault> {
@@ -204,11 +203,11 @@ impl MetNorway {
         place: &Place,
         want: &Want,
     ) -> Result<Fetched<Answer>, Fault> {
-        client.get(&self.question(place, want)?, services::met_norway::read).await
+        client.get(&self.question(place, want)?, services::met_norway::parse).await
     }
 }
 
-place_by_place!(MetNorway, "met-norway", met_norway);
+place_by_place!(MetNorway, Source::MetNorway);
 
 /// The German service's open front: station observations in Germany, forecasts world-wide.
 #[derive(Debug, Clone)]
@@ -237,11 +236,11 @@ impl BrightSky {
         place: &Place,
         want: &Want,
     ) -> Result<Fetched<Answer>, Fault> {
-        client.get(&self.question(place, want)?, services::bright_sky::read).await
+        client.get(&self.question(place, want)?, services::bright_sky::parse).await
     }
 }
 
-place_by_place!(BrightSky, "bright-sky", bright_sky);
+place_by_place!(BrightSky, Source::BrightSky);
 
 /// The service of the United States: gridpoint forecasts and station observations, no radiation.
 #[derive(Debug, Clone)]
@@ -278,7 +277,7 @@ impl Nws {
     }
 }
 
-place_by_place!(Nws, "nws", nws);
+place_by_place!(Nws, Source::Nws);
 
 /// Past and coming hours that an ordinary pull wants: two days back, so that a missed pull is made
 /// good, and a week ahead.

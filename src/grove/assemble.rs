@@ -42,6 +42,7 @@ pub fn forecasts(raw: &[RawForecast], settings: &Settings, findings: &mut Findin
     let mut assembly = Assembly::new(settings);
     let issues = raw.iter().map(|forecast| Forecast {
         issued_at: forecast.issued_at,
+        source: None,
         members: forecast.members.iter().map(|member| assembly.series(member)).collect(),
     });
     let issues = Forecasts::new(issues.collect());

@@ -1,6 +1,8 @@
 //! A grove folder on disk: its files in, results out. All reading of text is `grove`'s.
 
 use crate::grove::{FILES, Flaw, FlawKind, Grove, Hang, KEPT_ASIDE, Note, Refused};
+use super::pulled::{self, PulledError};
+use crate::weather::Forecasts;
 use std::ffi::OsString;
 use std::fs::{self, File, OpenOptions};
 use std::io::{self, ErrorKind, Read, Write};
@@ -31,10 +33,23 @@ pub fn read(folder: &Path) -> Result<Grove, Refused> {
     contents.extend(aside.map(|name| (name, Vec::new())));
     let files = contents.iter().map(|(name, bytes)| (*name, bytes.as_slice())).collect();
     match (Grove::read(&files), flaws.is_empty()) {
-        (read, true) => read,
+        (read, true) => read.and_then(|grove| with_pulled(folder, grove)),
         (Ok(_), false) => Err(Refused { flaws }),
         (Err(refused), false) => Err(Refused { flaws: with_others(flaws, refused.flaws) }),
     }
+}
+
+/// Adds what was pulled: observed hours where the grove's own file has none, and the issues.
+fn with_pulled(folder: &Path, mut grove: Grove) -> Result<Grove, Refused> {
+    let flaw = |error: PulledError| {
+        let problem = FlawKind::Unreadable { reason: error.to_string() };
+        Refused::from(flaw_of(pulled::OBSERVED, problem))
+    };
+    grove.observed = grove.observed.filled_from(&pulled::observed_series(folder).map_err(flaw)?);
+    let issues = grove.forecasts.issues().iter().cloned();
+    let pulled = pulled::forecasts(folder).map_err(flaw)?;
+    grove.forecasts = Forecasts::new(issues.chain(pulled).collect());
+    Ok(grove)
 }
 
 /// A file that cannot be read is not missing: of its two flaws the first one is kept.

@@ -2,5 +2,6 @@
 
 pub mod demo;
 pub mod folder;
+pub mod pulled;
 
 pub use folder::{read, read_hang, write_atomically};

@@ -201,7 +201,9 @@ pub fn forecasts(folder: &Path) -> Result<Vec<Forecast>, PulledError> {
         .iter()
         .map(|(issued_at, path)| {
             let mut members: Vec<Vec<Hour>> = Vec::new();
+            let mut source = None;
             for (member, pulled) in read(path)? {
+                source = Some(pulled.source);
                 let member = member as usize;
                 members.resize_with(members.len().max(member + 1), Vec::new);
                 members[member].push(pulled.hour);
@@ -210,7 +212,7 @@ pub fn forecasts(folder: &Path) -> Result<Vec<Forecast>, PulledError> {
                 .into_iter()
                 .map(|hours| series(path, hours))
                 .collect::<Result<Vec<_>, _>>()?;
-            Ok(Forecast { issued_at: Some(*issued_at), members })
+            Ok(Forecast { issued_at: Some(*issued_at), source, members })
         })
         .collect()
 }

@@ -8,6 +8,8 @@ use chrono::{DateTime, Utc};
 pub struct Forecast {
     /// When it was issued; none where the file does not say.
     pub issued_at: Option<DateTime<Utc>>,
+    /// The service that it was pulled from; none where the user brought it.
+    pub source: Option<String>,
     /// Its members, at least one.
     pub members: Vec<Series>,
 }
@@ -44,7 +46,7 @@ mod tests {
 
     fn issued(hour: Option<i64>) -> Forecast {
         let at = |hour: i64| DateTime::from_timestamp(hour * 3600, 0).unwrap();
-        Forecast { issued_at: hour.map(at), members: vec![Series::default()] }
+        Forecast { issued_at: hour.map(at), source: None, members: vec![Series::default()] }
     }
 
     #[test]

@@ -107,6 +107,21 @@ impl Flags {
         self.0 & 1 << flag as u8 != 0
     }
 
+    /// As a number, one bit a flag in the order of [`Flag::ALL`].
+    pub fn bits(self) -> u8 {
+        self.0
+    }
+
+    /// From such a number.
+    pub fn from_bits(bits: u8) -> Self {
+        Self(bits)
+    }
+
+    /// How many are set.
+    pub fn count(self) -> u32 {
+        self.0.count_ones()
+    }
+
     /// Those that are set.
     pub fn iter(self) -> impl Iterator<Item = Flag> {
         Flag::ALL.into_iter().filter(move |flag| self.has(*flag))

@@ -124,6 +124,15 @@ impl Series {
         Series { hours }
     }
 
+    /// This series with the other's hours where it has none of its own.
+    pub fn filled_from(&self, other: &Series) -> Series {
+        let free = |hour: &&Hour| self.within(hour.span).is_empty();
+        let mut hours: Vec<Hour> = other.hours.iter().filter(free).copied().collect();
+        hours.extend(&self.hours);
+        hours.sort_by_key(|hour| hour.span.from);
+        Series { hours }
+    }
+
     /// The same spans with other values.
     pub fn map_hours(&self, change: impl Fn(usize, &Hour) -> Hour) -> Series {
         let same_span =

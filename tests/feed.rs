@@ -1,0 +1,350 @@
+//! Pulling weather over real sockets through the real binary: a stand-in on loopback replays
+//! answers and faults; what was asked, how often and with which manners is asserted.
+
+#[path = "stand_in/mod.rs"]
+mod stand_in;
+
+use chrono::{DateTime, DurationRound, TimeDelta, Utc};
+use serde_json::{Value, json};
+use stand_in::{Reply, StandIn};
+use std::fs;
+use std::path::Path;
+use std::process::{Command, Output, Stdio};
+use std::time::Duration;
+use tempfile::TempDir;
+
+/// A grove that pulls from stand-ins, with short waits.
+fn grove(open_meteo: &str, met_norway: &str) -> TempDir {
+    let folder = TempDir::new().unwrap();
+    write_grove(folder.path(), open_meteo, met_norway, 48.123_456_7);
+    folder
+}
+
+fn write_grove(folder: &Path, open_meteo: &str, met_norway: &str, latitude: f64) {
+    let settings = format!(
+        "name = \"invented\"\ntime_zone = \"Europe/Vienna\"\nlatitude_deg = {latitude}\n\
+         longitude_deg = 16.4\nelevation_m = 190\n\n[weather]\ncontact = \"crew@example.org\"\n\
+         open_meteo_url = \"{open_meteo}\"\nmet_norway_url = \"{met_norway}\"\n\
+         first_wait_ms = 5\nrequest_timeout_s = 2\ndeadline_s = 8\nmost_bytes = 1000000\n"
+    );
+    fs::create_dir_all(folder).unwrap();
+    fs::write(folder.join("grove.toml"), settings).unwrap();
+    let trees = "tree_id,block,species,circumference_cm,ports\nA,b,Tilia cordata,120,8\n";
+    fs::write(folder.join("trees.csv"), trees).unwrap();
+}
+
+fn pull(folder: &Path, more: &[&str]) -> Output {
+    Command::new(env!("CARGO_BIN_EXE_xylocast"))
+        .args(["pull", "--json", "--grove"])
+        .arg(folder)
+        .args(more)
+        .output()
+        .unwrap()
+}
+
+fn said(output: &Output) -> String {
+    let (out, err) = (&output.stdout, &output.stderr);
+    format!("{}\n{}", String::from_utf8_lossy(out), String::from_utf8_lossy(err))
+}
+
+fn hour() -> DateTime<Utc> {
+    Utc::now().duration_trunc(TimeDelta::hours(1)).unwrap()
+}
+
+/// The global service's form: two days back and two ahead; all values invented.
+fn forecast_body() -> Value {
+    let stamps: Vec<i64> =
+        (-48..=48).map(|step| (hour() + TimeDelta::hours(step)).timestamp()).collect();
+    let sun = |stamp: &i64| {
+        let of_day = (stamp.rem_euclid(86_400)) as f64 / 3600.0;
+        (700.0 * (std::f64::consts::PI * (of_day - 5.0) / 14.0).sin()).max(0.0).round()
+    };
+    let all = |value: f64| vec![value; stamps.len()];
+    json!({
+        "latitude": 48.12, "longitude": 16.4, "generationtime_ms": 0.1, "utc_offset_seconds": 0,
+        "timezone": "GMT", "timezone_abbreviation": "GMT", "elevation": 191.0,
+        "hourly_units": {
+            "time": "unixtime", "temperature_2m": "°C", "relative_humidity_2m": "%",
+            "wind_speed_10m": "m/s", "shortwave_radiation": "W/m²", "precipitation": "mm",
+            "surface_pressure": "hPa"
+        },
+        "hourly": {
+            "time": stamps, "temperature_2m": all(18.0), "relative_humidity_2m": all(55.0),
+            "wind_speed_10m": all(3.0),
+            "shortwave_radiation": stamps.iter().map(sun).collect::<Vec<_>>(),
+            "precipitation": all(0.0), "surface_pressure": all(990.0)
+        }
+    })
+}
+
+fn good() -> Reply {
+    Reply::ok(forecast_body().to_string()).with("content-type", "application/json")
+}
+
+/// The Norwegian form: hours that begin at their stamp, no radiation; all values invented.
+fn norwegian() -> Reply {
+    let step = |step: i64| {
+        let at = (hour() + TimeDelta::hours(step)).format("%Y-%m-%dT%H:%M:%SZ").to_string();
+        json!({"time": at, "data": {
+            "instant": {"details": {
+                "air_temperature": 17.0, "relative_humidity": 60.0, "wind_speed": 2.5,
+                "cloud_area_fraction": 40.0, "air_pressure_at_sea_level": 1015.0,
+                "dew_point_temperature": 9.2
+            }},
+            "next_1_hours": {"summary": {"symbol_code": "cloudy"},
+                             "details": {"precipitation_amount": 0.0}}
+        }})
+    };
+    let body = json!({"type": "Feature",
+        "geometry": {"type": "Point", "coordinates": [16.4, 48.1234, 190]},
+        "properties": {
+            "meta": {"updated_at": hour().format("%Y-%m-%dT%H:%M:%SZ").to_string(), "units": {
+                "air_temperature": "celsius", "relative_humidity": "%", "wind_speed": "m/s",
+                "cloud_area_fraction": "%", "precipitation_amount": "mm",
+                "air_pressure_at_sea_level": "hPa", "dew_point_temperature": "celsius"
+            }},
+            "timeseries": (0..48).map(step).collect::<Vec<_>>()
+        }
+    });
+    Reply::ok(body.to_string())
+}
+
+/// Nothing listens here.
+const NOWHERE: &str = "http://127.0.0.1:9";
+
+#[test]
+fn a_pull_is_asked_for_politely_and_kept() {
+    let service = StandIn::serving(vec![good()]);
+    let folder = grove(&service.base, NOWHERE);
+    let output = pull(folder.path(), &[]);
+    assert!(output.status.success(), "{}", said(&output));
+    let asked = service.asked();
+    assert_eq!(asked.len(), 1);
+    let question = &asked[0];
+    for part in [
+        "/v1/forecast?",
+        "latitude=48.1234&",
+        "longitude=16.4000",
+        "timezone=GMT",
+        "timeformat=unixtime",
+        "wind_speed_unit=ms",
+    ] {
+        assert!(question.path.contains(part), "{part} in {}", question.path);
+    }
+    let hourly = question.path.split("hourly=").nth(1).unwrap().split('&').next().unwrap();
+    assert!(hourly.split("%2C").count() <= 10, "{hourly}");
+    let agent = question.header("user-agent").unwrap();
+    assert!(agent.starts_with("xylocast/") && agent.contains("crew@example.org"), "{agent}");
+    assert!(question.header("accept-encoding").unwrap().contains("gzip"));
+
+    let answer: Value = serde_json::from_slice(&output.stdout).unwrap();
+    assert_eq!(answer[0]["source"], "open-meteo");
+    assert!(answer[0]["observed_hours"].as_u64().unwrap() >= 46, "{answer}");
+    assert!(answer[0]["attribution"].as_str().unwrap().contains("CC BY"));
+    let kept = fs::read_to_string(folder.path().join("weather/pulled.csv")).unwrap();
+    assert!(kept.lines().count() >= 47);
+
+    let again = pull(folder.path(), &[]);
+    assert!(again.status.success());
+    assert_eq!(fs::read_to_string(folder.path().join("weather/pulled.csv")).unwrap(), kept);
+    let issues = fs::read_dir(folder.path().join("weather/forecasts")).unwrap().count();
+    assert_eq!(issues, 1, "the same forecast is kept once");
+
+    let tomorrow = Command::new(env!("CARGO_BIN_EXE_xylocast"))
+        .args(["outlook", "--grove"])
+        .arg(folder.path())
+        .output()
+        .unwrap();
+    assert!(said(&tomorrow).contains("open-meteo"), "{}", said(&tomorrow));
+}
+
+#[test]
+fn what_has_not_expired_is_not_asked_for_and_what_has_not_changed_is_not_sent() {
+    let later = (Utc::now() + TimeDelta::hours(1)).to_rfc2822();
+    let service = StandIn::serving(vec![good().with("expires", later)]);
+    let folder = grove(&service.base, NOWHERE);
+    assert!(pull(folder.path(), &[]).status.success());
+    assert!(pull(folder.path(), &[]).status.success());
+    assert_eq!(service.asked().len(), 1);
+
+    let stamp = "Wed, 14 Jan 2026 05:00:00 GMT";
+    let script = vec![good().with("last-modified", stamp).with("etag", "\"a1\""), Reply::status(304, "")];
+    let service = StandIn::serving(script);
+    let folder = grove(&service.base, NOWHERE);
+    assert!(pull(folder.path(), &[]).status.success());
+    assert!(pull(folder.path(), &[]).status.success());
+    let asked = service.asked();
+    assert_eq!(asked.len(), 2);
+    assert_eq!(asked[1].header("if-modified-since"), Some(stamp));
+    assert_eq!(asked[1].header("if-none-match"), Some("\"a1\""));
+}
+
+#[test]
+fn passing_faults_are_asked_again_at_most_four_times() {
+    let cut = forecast_body().to_string();
+    let after_200 = format!("{}\nsomething failed while streaming", &cut[..cut.len() / 2]);
+    let faults = [
+        Reply::status(503, "{\"error\":true,\"reason\":\"The service is overloaded\"}"),
+        Reply::CutShort(cut[..200].to_owned()),
+        Reply::ok(after_200),
+        Reply::ok("<html><head><title>Log in</title></head></html>"),
+        Reply::HangUp,
+        Reply::status(429, "{\"error\":true,\"reason\":\"Too many concurrent requests\"}")
+            .with("retry-after", "1"),
+    ];
+    for fault in faults {
+        let service = StandIn::serving(vec![fault.clone(), good()]);
+        let folder = grove(&service.base, NOWHERE);
+        let output = pull(folder.path(), &["--source", "open-meteo"]);
+        assert!(output.status.success(), "{fault:?}: {}", said(&output));
+        assert_eq!(service.asked().len(), 2, "{fault:?}");
+        assert_eq!(service.most_at_once(), 1, "one question at a time");
+    }
+    let service = StandIn::serving(vec![Reply::status(500, "no")]);
+    let folder = grove(&service.base, NOWHERE);
+    assert_eq!(pull(folder.path(), &["--source", "open-meteo"]).status.code(), Some(2));
+    assert_eq!(service.asked().len(), 4);
+}
+
+#[test]
+fn refusals_are_not_asked_again_and_another_service_stands_in() {
+    for status in [400, 403, 404, 422] {
+        let refusing = StandIn::serving(vec![Reply::status(
+            status,
+            "{\"error\":true,\"reason\":\"Data corrupted at path ''. Cannot initialize\"}",
+        )]);
+        let standing_in = StandIn::serving(vec![norwegian()]);
+        let folder = grove(&refusing.base, &standing_in.base);
+        let output = pull(folder.path(), &[]);
+        assert!(output.status.success(), "{status}: {}", said(&output));
+        assert_eq!(refusing.asked().len(), 1, "{status}");
+        assert_eq!(standing_in.asked().len(), 1, "{status}");
+        let answer: Value = serde_json::from_slice(&output.stdout).unwrap();
+        assert_eq!(answer[0]["source"], "met-norway");
+        assert!(answer[0]["failed"][0].as_str().unwrap().contains("Data corrupted"));
+        let outlook = Command::new(env!("CARGO_BIN_EXE_xylocast"))
+            .args(["outlook", "--grove"])
+            .arg(folder.path())
+            .output()
+            .unwrap();
+        assert!(said(&outlook).contains("shortwave estimated"), "{}", said(&outlook));
+    }
+}
+
+#[test]
+fn a_host_that_keeps_failing_is_left_alone() {
+    let service = StandIn::serving(vec![Reply::status(500, "no")]);
+    let folder = grove(&service.base, NOWHERE);
+    for _ in 0..3 {
+        assert_eq!(pull(folder.path(), &["--source", "open-meteo"]).status.code(), Some(2));
+    }
+    assert_eq!(service.asked().len(), 12);
+    let output = pull(folder.path(), &["--source", "open-meteo"]);
+    assert_eq!(service.asked().len(), 12);
+    assert!(said(&output).contains("left alone"), "{}", said(&output));
+}
+
+#[test]
+fn answers_without_end_or_without_a_word_end_in_time() {
+    let service = StandIn::serving(vec![Reply::Endless]);
+    let folder = grove(&service.base, NOWHERE);
+    let output = pull(folder.path(), &["--source", "open-meteo"]);
+    assert_eq!(output.status.code(), Some(2));
+    assert_eq!(service.asked().len(), 1, "{}", said(&output));
+    assert!(said(&output).contains("more than 1000000 bytes"), "{}", said(&output));
+
+    let service = StandIn::serving(vec![Reply::Silent(Duration::from_secs(20))]);
+    let folder = grove(&service.base, NOWHERE);
+    let began = std::time::Instant::now();
+    assert_eq!(pull(folder.path(), &["--source", "open-meteo"]).status.code(), Some(2));
+    assert!(began.elapsed() < Duration::from_secs(15));
+}
+
+#[test]
+fn odd_answers_never_touch_what_is_stored() {
+    let mut unknown_unit = forecast_body();
+    unknown_unit["hourly_units"]["temperature_2m"] = json!("°R");
+    let mut wrong_length = forecast_body();
+    wrong_length["hourly"]["temperature_2m"].as_array_mut().unwrap().pop();
+    let mut empty = forecast_body();
+    empty["hourly"]["time"] = json!([]);
+    for odd in [unknown_unit, wrong_length, empty, json!({"a": 1}), json!([]), json!(null)] {
+        let service = StandIn::serving(vec![good(), Reply::ok(odd.to_string())]);
+        let folder = grove(&service.base, NOWHERE);
+        assert!(pull(folder.path(), &[]).status.success());
+        let file = folder.path().join("weather/pulled.csv");
+        let before = fs::read(&file).unwrap();
+        let output = pull(folder.path(), &["--source", "open-meteo"]);
+        assert_eq!(output.status.code(), Some(2), "{odd}: {}", said(&output));
+        assert!(said(&output).contains("open-meteo"), "{}", said(&output));
+        assert_eq!(fs::read(&file).unwrap(), before);
+    }
+}
+
+#[test]
+fn missing_values_become_gaps_and_are_asked_for_again() {
+    let mut holes = forecast_body();
+    for index in [20, 21, 22, 23, 24, 25] {
+        holes["hourly"]["temperature_2m"][index] = Value::Null;
+    }
+    let service = StandIn::serving(vec![Reply::ok(holes.to_string()), good()]);
+    let folder = grove(&service.base, NOWHERE);
+    let first = pull(folder.path(), &[]);
+    assert!(first.status.success(), "{}", said(&first));
+    let gaps = |output: &Output| {
+        let answer: Value = serde_json::from_slice(&output.stdout).unwrap();
+        answer[0]["gaps"].as_array().unwrap().len()
+    };
+    assert!(gaps(&first) > 0, "{}", said(&first));
+    let second = pull(folder.path(), &[]);
+    assert_eq!(gaps(&second), 0, "{}", said(&second));
+}
+
+#[test]
+fn a_dry_run_asks_nobody_and_several_groves_share_one_question() {
+    let service = StandIn::serving(vec![Reply::ok(
+        json!([forecast_body(), forecast_body()]).to_string(),
+    )]);
+    let both = TempDir::new().unwrap();
+    let (one, two) = (both.path().join("one"), both.path().join("two"));
+    write_grove(&one, &service.base, NOWHERE, 48.1);
+    write_grove(&two, &service.base, NOWHERE, 47.9);
+    let two_path = two.to_str().unwrap();
+    let dry = pull(&one, &[two_path, "--dry-run"]);
+    assert!(dry.status.success(), "{}", said(&dry));
+    assert!(said(&dry).contains("latitude=48.1000%2C47.9000"), "{}", said(&dry));
+    assert!(service.asked().is_empty());
+    let output = pull(&one, &[two_path]);
+    assert!(output.status.success(), "{}", said(&output));
+    assert_eq!(service.asked().len(), 1);
+    assert!(one.join("weather/pulled.csv").exists() && two.join("weather/pulled.csv").exists());
+}
+
+#[test]
+fn a_killed_pull_leaves_a_whole_series() {
+    let service = StandIn::serving(vec![good()]);
+    let folder = grove(&service.base, NOWHERE);
+    for round in 0..50_u64 {
+        // Files that a pull would find changed, so that each one writes.
+        let _ = fs::remove_file(folder.path().join("weather/pulled.csv"));
+        let mut child = Command::new(env!("CARGO_BIN_EXE_xylocast"))
+            .args(["pull", "--grove"])
+            .arg(folder.path())
+            .stdout(Stdio::null())
+            .stderr(Stdio::null())
+            .spawn()
+            .unwrap();
+        std::thread::sleep(Duration::from_millis(round * 2));
+        let _ = child.kill();
+        let _ = child.wait();
+        let check = Command::new(env!("CARGO_BIN_EXE_xylocast"))
+            .args(["check", "--grove"])
+            .arg(folder.path())
+            .output()
+            .unwrap();
+        assert!(check.status.success(), "round {round}: {}", said(&check));
+        if let Ok(text) = fs::read_to_string(folder.path().join("weather/pulled.csv")) {
+            assert!(text.ends_with('\n') && text.lines().count() >= 47, "round {round}");
+        }
+    }
+}
