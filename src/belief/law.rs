@@ -54,8 +54,11 @@ pub struct Law {
 /// go on straight.
 const KNOTS: usize = 65;
 const KNOTS_PER_DEVIATION: f64 = 8.0;
-/// Nodes of the integral over the mean's uncertainty, six deviations to either side.
-const NODES: i32 = 24;
+/// Nodes of the integral over the mean's uncertainty to either side, at least.
+const FEWEST_NODES: f64 = 24.0;
+/// Six deviations to either side, in steps that a residual of scale 1 is not lost between.
+const FARTHEST: f64 = 6.0;
+const LONGEST_STEP: f64 = 1.5;
 
 impl Law {
     /// The law of a residual of this scale about a mean known to `sd`.
@@ -129,7 +132,8 @@ fn upper_tail(x: f64, sd: f64, residual: Residual, scale: f64) -> f64 {
     if residual == Residual::Normal {
         return normal_cumulative(-x / sd.hypot(scale));
     }
-    let nodes = (-NODES..=NODES).map(|node| 6.0 * f64::from(node) / f64::from(NODES));
+    let count = (FARTHEST * sd / (LONGEST_STEP * scale)).clamp(FEWEST_NODES, 2000.0).ceil() as i32;
+    let nodes = (-count..=count).map(|node| FARTHEST * f64::from(node) / f64::from(count));
     let (mut total, mut tail) = (0.0, 0.0);
     for z in nodes {
         let weight = (-0.5 * z * z).exp();

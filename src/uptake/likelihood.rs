@@ -137,7 +137,7 @@ impl Seen {
 fn measured(residual: Residual, f: f64, scale: f64, reading: Reading) -> Slopes {
     let (from, to) = reading.reach(residual, f, scale);
     let panels =
-        ((to - from) / (3.0 * scale.min(reading.error))).ceil().clamp(FEWEST_PANELS, 400.0);
+        ((to - from) / (2.0 * scale.min(reading.error))).ceil().clamp(FEWEST_PANELS, 400.0);
     let width = (to - from) / panels;
     let terms: Vec<(f64, Slopes)> = (0..panels as usize)
         .flat_map(|panel| GAUSS.map(|(node, weight)| (panel as f64 + node, weight)))
