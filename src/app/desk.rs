@@ -83,6 +83,8 @@ pub struct Desk {
     pub exact_weather: bool,
     /// Draws logged since the model was fitted; they are used, its shape and spreads stay.
     pub since_refit: usize,
+    /// Does the model predict as its file stands, without the draws logged since?
+    pub model_as_it_stands: bool,
 }
 
 impl Desk {
@@ -120,6 +122,7 @@ impl Desk {
             asides,
             exact_weather,
             since_refit,
+            model_as_it_stands: request.model.is_some(),
         })
     }
 
