@@ -8,7 +8,7 @@ use crate::store::{demo, folder};
 use crate::uptake::fit::FitError;
 use crate::uptake::model::{Model, ModelError, ModelFile};
 use crate::weather::{Forecast, Series, Span};
-use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
+use chrono::{DateTime, NaiveDate, Utc};
 use std::io;
 use std::path::{Path, PathBuf};
 
@@ -128,7 +128,8 @@ impl Desk {
 
     /// The day that the question is about: tomorrow, in the grove's zone.
     pub fn tomorrow(&self) -> NaiveDate {
-        self.local_date(self.as_of + TimeDelta::days(1))
+        let today = self.local_date(self.as_of);
+        today.succ_opt().unwrap_or(today)
     }
 
     /// Local date of an instant.

@@ -116,7 +116,7 @@ pub fn outlook(desk: &Desk, date: NaiveDate) -> Result<(Outlook, Ahead, Turns), 
         .hours()
         .iter()
         .zip(&evapo)
-        .filter(|(hour, _)| span.contains(hour.span.middle()))
+        .filter(|(hour, _)| hour.span.from < span.to && hour.span.to > span.from)
         .map(|(hour, evapo)| OutlookHour {
             hour_starting: format_time(hour.span.from, settings.zone),
             air_temp_c: hour.air.value(),

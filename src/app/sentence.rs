@@ -9,6 +9,9 @@ use crate::plan::percent;
 use crate::weather::{Flag, Span};
 use chrono::{DateTime, Utc};
 
+/// What to do where weather is missing.
+const RENEW: &str = "Bring weather/forecast.csv up to date and ask again.";
+
 /// What a sentence is about.
 pub struct Subject<'a> {
     /// The grove.
@@ -110,7 +113,13 @@ impl Subject<'_> {
         let holes = series.gaps();
         let hole = holes.iter().find(|gap| gap.span.from < wanted.to && gap.span.to > wanted.from);
         let missing = match (series.within(wanted), hole) {
-            ([], _) => format!("there is no weather for {}", self.outlook.date),
+            ([], _) => {
+                return format!(
+                    "Not known: there is no weather for {}, so no start, no time and no overnight \
+                     call can be given. {RENEW}",
+                    self.outlook.date
+                );
+            }
             (_, Some(hole)) => format!(
                 "the weather has a hole from {} to {}",
                 self.clock(hole.span.from),
@@ -121,10 +130,8 @@ impl Subject<'_> {
             }
             ([.., last], None) => format!("the weather ends at {}", self.clock(last.span.to)),
         };
-        format!(
-            "Not known: {missing}, so no start, no time and no overnight call can be given. Bring \
-             weather/forecast.csv up to date and ask again."
-        )
+        let done = self.clock(wanted.to);
+        format!("Not known: {missing}, so nobody can tell what is empty by {done}. {RENEW}")
     }
 
     fn between(&self, window: Span) -> String {
@@ -139,12 +146,12 @@ impl Subject<'_> {
     }
 }
 
-/// The day in figures, from dawn to dusk.
+/// The day in figures, from dawn to dusk; all of it where the sun stays down.
 pub fn why(outlook: &Outlook, desk: &Desk) -> Vec<String> {
-    let day: Vec<&OutlookHour> = outlook.hours.iter().filter(|hour| !hour.night).collect();
+    let light = |hour: &&OutlookHour| outlook.turns.polar_night || !hour.night;
+    let day: Vec<&OutlookHour> = outlook.hours.iter().filter(light).collect();
     if day.is_empty() {
-        let words = if outlook.hours.is_empty() { "no weather for it" } else { "no daylight in it" };
-        return vec![words.into()];
+        return vec!["no weather by daylight".into()];
     }
     let time = |hour: &OutlookHour| clock_time(desk, hour.span.middle());
     let top = |value: fn(&OutlookHour) -> f64| {

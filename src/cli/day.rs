@@ -3,7 +3,7 @@
 use super::picture;
 use super::words::{bullets, clock, percent, span, table, wrapped};
 use crate::app::outlook::{Outlook, Source};
-use crate::app::rests::estimated;
+use crate::app::rests::{counted, estimated};
 use crate::app::tomorrow::{StartFinish, Tomorrow, TreeDay};
 use crate::app::window::NO_WEATHER;
 use crate::plan::overnight::Call;
@@ -12,13 +12,20 @@ use std::fmt::Write;
 
 const DEMO: &str = "Demo grove: place, weather and draws are invented.\n";
 
-/// What is amiss with the weather stands before everything else.
+/// What is amiss with the weather.
 pub fn warned(source: &Source) -> String {
     source.warning.as_ref().map_or(String::new(), |words| wrapped(words, 0) + "\n")
 }
 
+/// The answer first; only stale weather stands before it.
 fn head(answer: &Tomorrow) -> String {
-    let mut out = warned(&answer.outlook.source) + &wrapped(&answer.answer, 0);
+    let source = &answer.outlook.source;
+    let mut out = wrapped(&answer.answer, 0);
+    match &source.warning {
+        Some(_) if source.stale => out = warned(source) + &out,
+        Some(warning) => out += &wrapped(warning, 0),
+        None => {}
+    }
     let _ = writeln!(
         out,
         "{}, {}, times in {}",
@@ -38,9 +45,9 @@ pub fn tomorrow(answer: &Tomorrow) -> String {
     if !answer.outlook.hours.is_empty() {
         let _ = write!(out, "\n{}", picture::day(answer));
     }
-    let hourly = |start: &&StartFinish| start.start.get(14..16) == Some("00");
+    let hourly =
+        |start: &&StartFinish| start.barred.is_empty() && start.start.get(14..16) == Some("00");
     out += &curve(answer, answer.start_to_finish.iter().filter(hourly));
-    let _ = writeln!(out, "\nTrees (each alone)");
     out += &trees(answer);
     let cautions = answer.cautions.iter().map(|c| format!("{}: {}", c.at, c.words));
     bullets(&mut out, "Cautions for this day", cautions);
@@ -49,9 +56,28 @@ pub fn tomorrow(answer: &Tomorrow) -> String {
 }
 
 fn trees(answer: &Tomorrow) -> String {
+    if answer.trees.iter().all(|tree| tree.start.is_none()) {
+        return unstarted(answer);
+    }
+    let title = match answer.worth_it {
+        true => "Trees (each alone)",
+        false => "Trees, if they were hung all the same (each alone)",
+    };
+    format!("\n{title}\n{}", started(answer))
+}
+
+/// No tree can be started: the reason is one for all of them.
+fn unstarted(answer: &Tomorrow) -> String {
+    let reason = answer.trees.first().map_or("none", |tree| tree.because.as_str());
+    let trees = counted(answer.trees.len(), "tree", "trees");
+    "\n".to_owned() + &wrapped(&format!("{trees} on the list, none started: {reason}"), 0)
+}
+
+fn started(answer: &Tomorrow) -> String {
     let date = answer.date;
-    let by = format!("by {}", clock(Some(&answer.latest_done), date));
-    let header = ["tree", "block", "call", "start", "takes", "empty between (80 %)", &by];
+    let by = format!("by\n{}", clock(Some(&answer.latest_done), date));
+    let header =
+        ["tree", "block", "call", "start", "takes", "empty between\n(80 %)", &by];
     let marks = answer.start_window.is_some();
     let rows = answer.trees.iter().map(|tree| {
         vec![
@@ -184,8 +210,8 @@ fn hour_from(outlook: &Outlook, starting: &str) -> String {
     let offset = |time: &str| time.get(19..).unwrap_or_default().to_owned();
     let (first, last) = (outlook.hours.first(), outlook.hours.last());
     let changes = first.map(|h| offset(&h.hour_starting)) != last.map(|h| offset(&h.hour_starting));
-    let clock = starting.get(11..16).unwrap_or_default();
-    if changes { format!("{clock} {}", offset(starting)) } else { clock.to_owned() }
+    let clock = clock(Some(starting), outlook.date);
+    if changes { format!("{clock} {}", offset(starting)) } else { clock }
 }
 
 /// Two digits, and no minus before nothing.

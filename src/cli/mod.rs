@@ -15,6 +15,7 @@ use crate::app::times::times;
 use crate::app::tomorrow::tomorrow;
 use crate::app::{check, compare};
 use crate::grove::{FlawKind, Hang, Refused};
+use crate::plan::overnight::Call;
 use crate::store::write_atomically;
 use args::{Cli, Command};
 use chrono::{DateTime, Utc};
@@ -108,12 +109,14 @@ fn answer(cli: &Cli, now: DateTime<Utc>) -> Result<Answer, DeskError> {
         }
         Command::Times(args) => {
             let answer = times(&desk, &intended(&desk, args.hang.as_deref())?)?;
-            shown(cli, &answer, false, || tables::times(&desk, &answer), || csv_rows::times(&answer))
+            let no = answer.is_empty() && args.hang.is_none();
+            shown(cli, &answer, no, || tables::times(&desk, &answer), || csv_rows::times(&answer))
         }
         Command::Overnight(args) => {
             let answer = overnight(&desk, &intended(&desk, args.hang.as_deref())?)?;
             let text = || tables::overnight(&desk, &answer);
-            shown(cli, &answer, false, text, || csv_rows::overnight(&answer))
+            let no = answer.bags.iter().all(|bag| bag.call == Call::NotKnown);
+            shown(cli, &answer, no && !answer.bags.is_empty(), text, || csv_rows::overnight(&answer))
         }
         Command::Refit(args) => {
             let folder = cli.common.grove.as_deref().filter(|_| !args.dry_run);
