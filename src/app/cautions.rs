@@ -1,8 +1,9 @@
 //! The cautions that apply to a day, and no others.
 
 use super::desk::Desk;
-use super::outlook::{COLD_C, HOT_C, Outlook, WINDY_M_S};
+use super::outlook::{COLD_C, HOT_C, Outlook, OutlookHour, WINDY_M_S};
 use super::tomorrow::TreeDay;
+use super::window::clock_time;
 use crate::plan::overnight::{Call, FREEZING_RISK_C};
 use serde::Serialize;
 
@@ -22,6 +23,7 @@ pub fn of_day(desk: &Desk, outlook: &Outlook, trees: &[TreeDay]) -> Vec<Caution>
     let working = || outlook.hours.iter().filter(|hour| !hour.night);
     let hottest = working().map(|hour| hour.air_temp_c).fold(f64::NEG_INFINITY, f64::max);
     let coldest = working().map(|hour| hour.air_temp_c).fold(f64::INFINITY, f64::min);
+    of_label(desk, outlook, trees, &mut say);
     if hottest > HOT_C {
         say(
             "hanging",
@@ -62,6 +64,50 @@ pub fn of_day(desk: &Desk, outlook: &Outlook, trees: &[TreeDay]) -> Vec<Caution>
         "planning estimate: the product label, local law and licensed practice prevail".into(),
     );
     cautions
+}
+
+/// Cautions at the acts themselves, and those that the user typed from a label.
+fn of_label(
+    desk: &Desk,
+    outlook: &Outlook,
+    trees: &[TreeDay],
+    say: &mut impl FnMut(&'static str, String),
+) {
+    let label = &desk.grove.settings.label;
+    let hung = |tree: &TreeDay| tree.start.is_some() && tree.call != Call::DoNotHang;
+    if !trees.iter().any(hung) {
+        return;
+    }
+    if label.product_name.is_some() || label.registration_number.is_some() || label.rate.is_some() {
+        say(
+            "mixing",
+            "the label says how much, with what protection, and who may; mix no more than is hung \
+             that day"
+                .into(),
+        );
+    }
+    say(
+        "drilling",
+        "eye protection; look for buried and overhead lines before the first hole".into(),
+    );
+    let breach = |hour: &OutlookHour| {
+        label.max_air_temp.is_some_and(|most| hour.air_temp_c > most.value())
+            || label.min_air_temp.is_some_and(|least| hour.air_temp_c < least.value())
+    };
+    let outside: Vec<_> =
+        outlook.hours.iter().filter(|hour| !hour.night && breach(hour)).collect();
+    if let (Some(first), Some(last)) = (outside.first(), outside.last()) {
+        say(
+            "hanging",
+            format!(
+                "air outside the label's temperatures in {} of the day's hours, between {} and {}: \
+                 start no bag then",
+                outside.len(),
+                clock_time(desk, first.span.from),
+                clock_time(desk, last.span.to)
+            ),
+        );
+    }
 }
 
 fn season(

@@ -3,13 +3,15 @@
 use super::desk::Desk;
 use super::outlook::source;
 use super::refit::aside_words;
-use super::tomorrow::model_words;
+use super::rests::{counted, model_words};
 use super::window::local_time;
 use serde::Serialize;
 
 /// A grove's state.
 #[derive(Debug, Serialize)]
 pub struct Checked {
+    /// It is: a flawed one never comes so far.
+    pub sound: bool,
     /// Its name.
     pub grove: String,
     /// What was found, a line each.
@@ -24,10 +26,10 @@ pub fn check(desk: &Desk) -> Checked {
     let settings = &grove.settings;
     let mut found = vec![
         format!(
-            "{} trees in {} blocks, {} draws",
-            grove.trees.len(),
-            blocks(desk),
-            grove.draws.len()
+            "{} in {}, {}",
+            counted(grove.trees.len(), "tree", "trees"),
+            counted(blocks(desk), "block", "blocks"),
+            counted(grove.draws.len(), "draw", "draws")
         ),
         format!("time zone {} (zone data {})", settings.zone.name(), chrono_tz::IANA_TZDB_VERSION),
         observed_words(desk),
@@ -38,6 +40,7 @@ pub fn check(desk: &Desk) -> Checked {
     if !settings.defaulted.is_empty() {
         notes.push(format!("grove.toml: taken by default: {}", settings.defaulted.join(", ")));
     }
+    notes.extend(source(desk).warning);
     for gap in desk.observed.gaps() {
         notes.push(format!(
             "no observed weather from {} to {}",
@@ -46,7 +49,7 @@ pub fn check(desk: &Desk) -> Checked {
         ));
     }
     notes.extend(desk.asides.iter().map(aside_words));
-    Checked { grove: settings.name.clone(), found, notes }
+    Checked { sound: true, grove: settings.name.clone(), found, notes }
 }
 
 fn blocks(desk: &Desk) -> usize {

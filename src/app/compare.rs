@@ -133,7 +133,11 @@ pub fn compare(desk: &Desk) -> Result<Comparison, DeskError> {
     let clock = Clock::new(shape, &shape.pulls(&drives(&observed, desk.grove.settings.place)));
     let mut told: Vec<Told> = past.told(shape).into_iter().filter_map(Result::ok).collect();
     if told.is_empty() {
-        return Err(DeskError::Unanswerable("no draw to compare yet: log draws in draws.csv".into()));
+        return Err(DeskError::Unanswerable(
+            "no draw to compare yet: log draws in draws.csv, and weather for their hours in \
+             weather/observed.csv"
+                .into(),
+        ));
     }
     told.sort_by_key(|told| told.filling.started);
     let mut draws = Vec::with_capacity(told.len());

@@ -8,7 +8,7 @@ use crate::store::{demo, folder};
 use crate::uptake::fit::FitError;
 use crate::uptake::model::{Model, ModelError, ModelFile};
 use crate::weather::{Forecast, Series, Span};
-use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
+use chrono::{DateTime, NaiveDate, Utc};
 use std::io;
 use std::path::{Path, PathBuf};
 
@@ -86,6 +86,8 @@ pub struct Desk {
     pub exact_weather: bool,
     /// Draws logged since the model was fitted; they are used, its shape and spreads stay.
     pub since_refit: usize,
+    /// Does the model predict as its file stands, without the draws logged since?
+    pub model_as_it_stands: bool,
 }
 
 impl Desk {
@@ -123,12 +125,14 @@ impl Desk {
             asides,
             exact_weather,
             since_refit,
+            model_as_it_stands: request.model.is_some(),
         })
     }
 
     /// The day that the question is about: tomorrow, in the grove's zone.
     pub fn tomorrow(&self) -> NaiveDate {
-        self.local_date(self.as_of + TimeDelta::days(1))
+        let today = self.local_date(self.as_of);
+        today.succ_opt().unwrap_or(today)
     }
 
     /// Local date of an instant.

@@ -8,7 +8,7 @@ use crate::evapo::humidity::relative_humidity;
 use crate::evapo::sequence::{Reference, hour_by_hour};
 use crate::plan::overnight::FREEZING_RISK_C;
 use crate::text::format_time;
-use crate::weather::{Hour, Span};
+use crate::weather::{Hour, Series, Span};
 use chrono::{DateTime, NaiveDate, Utc};
 use serde::Serialize;
 
@@ -21,6 +21,11 @@ pub const HOT_C: f64 = 32.0;
 pub const COLD_C: f64 = 10.0;
 /// Wind from which hanging bags swing and poles are unsafe, m/s (common practice, no source).
 pub const WINDY_M_S: f64 = 10.0;
+
+/// Age from which a forecast is said to be old, h.
+const AGEING_H: f64 = 3.0;
+/// Age from which it is stale, h.
+const STALE_H: f64 = 24.0;
 
 /// One hour of the outlook.
 #[derive(Debug, Clone, Serialize)]
@@ -69,10 +74,17 @@ pub struct Outlook {
     pub reference_et_mm: Option<f64>,
     /// Rain, mm.
     pub rain_mm: f64,
-    /// Sunrise.
+    /// Civil dawn and dusk.
+    #[serde(rename = "civil_dawn_to_dusk")]
     pub sunrise_to_dusk: (Option<String>, Option<String>),
     /// Source and age of the weather.
     pub source: Source,
+    /// Dawn, dusk and working day, for pictures.
+    #[serde(skip)]
+    pub turns: Turns,
+    /// The date, for pictures.
+    #[serde(skip)]
+    pub span: Span,
 }
 
 /// Where the weather comes from and how old it is.
@@ -80,10 +92,13 @@ pub struct Outlook {
 pub struct Source {
     /// In words.
     pub words: String,
-    /// Age of the newest forecast, or of the last observed hour where there is none; h.
+    /// Age of the forecast; none where there is none, or where it does not say when it was issued;
+    /// h.
     pub age_h: Option<f64>,
     /// Older than a day?
     pub stale: bool,
+    /// What is amiss with it, to be said before anything else.
+    pub warning: Option<String>,
 }
 
 /// The outlook of a date.
@@ -101,7 +116,7 @@ pub fn outlook(desk: &Desk, date: NaiveDate) -> Result<(Outlook, Ahead, Turns), 
         .hours()
         .iter()
         .zip(&evapo)
-        .filter(|(hour, _)| span.contains(hour.span.middle()))
+        .filter(|(hour, _)| hour.span.from < span.to && hour.span.to > span.from)
         .map(|(hour, evapo)| OutlookHour {
             hour_starting: format_time(hour.span.from, settings.zone),
             air_temp_c: hour.air.value(),
@@ -123,19 +138,32 @@ pub fn outlook(desk: &Desk, date: NaiveDate) -> Result<(Outlook, Ahead, Turns), 
     let outlook = Outlook {
         date,
         time_zone: settings.zone.name().into(),
-        rain_mm: hours.iter().map(|hour| hour.rain_mm).sum(),
+        rain_mm: rain_within(&ahead.series, span),
         hours,
         coverage: whole.as_ref().map_or(0.0, |day| day.coverage),
         reference_et_mm: whole.and_then(|day| day.reference_et).map(|et| et.value()),
         sunrise_to_dusk: (local(turns.dawn), local(turns.dusk)),
         source: source(desk),
+        turns,
+        span,
     };
     Ok((outlook, ahead, turns))
 }
 
+/// Rain of a span, hours at its ends shared out by overlap, mm.
+fn rain_within(series: &Series, span: Span) -> f64 {
+    let share = |hour: &Hour| {
+        let overlap = Span { from: hour.span.from.max(span.from), to: hour.span.to.min(span.to) };
+        hour.rain.value() * overlap.hours() / hour.span.hours()
+    };
+    series.within(span).iter().map(share).fold(0.0, |sum, rain| sum + rain)
+}
+
 /// Is an instant before civil dawn or after civil dusk of its date?
 pub fn is_night(turns: &Turns, at: DateTime<Utc>) -> bool {
-    turns.dawn.is_some_and(|dawn| at < dawn) || turns.dusk.is_some_and(|dusk| at >= dusk)
+    turns.polar_night
+        || turns.dawn.is_some_and(|dawn| at < dawn)
+        || turns.dusk.is_some_and(|dusk| at >= dusk)
 }
 
 /// What in an hour speaks against bags.
@@ -166,22 +194,49 @@ pub fn hazards(desk: &Desk, hour: &Hour) -> Vec<String> {
 
 /// Source and age of the weather that the desk looks at.
 pub fn source(desk: &Desk) -> Source {
-    let zone = desk.grove.settings.zone;
-    let age_h = |at: DateTime<Utc>| Span { from: at, to: desk.as_of }.hours();
+    let local = |at: DateTime<Utc>| format_time(at, desk.grove.settings.zone);
     let issued = desk.forecast.as_ref().and_then(|forecast| forecast.issued_at);
     let observed_to = desk.observed.span().map(|span| span.to.min(desk.as_of));
-    let age = issued.or(observed_to).map(age_h).map(|age| (age * 10.0).round() / 10.0);
+    let age = issued.map(|at| (Span { from: at, to: desk.as_of }.hours() * 10.0).round() / 10.0);
     let service = desk.forecast.as_ref().and_then(|forecast| forecast.source.as_deref());
-    let mut words = match (&desk.forecast, issued) {
-        (Some(_), Some(at)) if service.is_some() => {
-            format!("{} pulled {}", service.unwrap_or_default(), format_time(at, zone))
+    let mut words = match (&desk.forecast, issued.zip(age)) {
+        (Some(_), Some((at, age))) if service.is_some() => {
+            format!("{} pulled {} ({age:.0} h old)", service.unwrap_or_default(), local(at))
         }
-        (Some(_), Some(at)) => format!("weather/forecast.csv issued {}", format_time(at, zone)),
+        (Some(_), Some((at, age))) => {
+            format!("weather/forecast.csv issued {} ({age:.0} h old)", local(at))
+        }
         (Some(_), None) => "weather/forecast.csv, which does not say when it was issued".into(),
         (None, _) => "no forecast".into(),
     };
-    if let Some(to) = observed_to {
-        words.push_str(&format!("; observed to {}", format_time(to, zone)));
+    words.push_str(&match observed_to {
+        Some(to) => format!("; observed to {}", local(to)),
+        None => "; no observed hour".into(),
+    });
+    let warning = warning(desk, age, observed_to.map(local)).filter(|_| !desk.exact_weather);
+    Source { words, age_h: age, stale: age.is_some_and(|age| age > STALE_H), warning }
+}
+
+fn warning(desk: &Desk, age_h: Option<f64>, observed_to: Option<String>) -> Option<String> {
+    const RENEW: &str = "bring weather/forecast.csv up to date before you rely on it";
+    match (&desk.forecast, age_h, observed_to) {
+        (Some(_), Some(age), _) if age > STALE_H => {
+            Some(format!("STALE weather: the forecast is {age:.0} h old; {RENEW}"))
+        }
+        (Some(_), Some(age), _) if age > AGEING_H => {
+            Some(format!("The forecast is {age:.0} h old; {RENEW}"))
+        }
+        (Some(_), Some(_), _) => None,
+        (Some(_), None, _) => {
+            Some("The forecast does not say when it was issued (issued_at): it may be old".into())
+        }
+        (None, _, Some(to)) => {
+            Some(format!("No forecast: nothing can be said beyond {to}; put weather/forecast.csv in"))
+        }
+        (None, _, None) => Some(
+            "No weather at all: nothing can be timed; put weather/forecast.csv into the grove \
+             folder, and weather/observed.csv to learn from draws"
+                .into(),
+        ),
     }
-    Source { words, age_h: age, stale: age.is_some_and(|age| age > 24.0) }
 }

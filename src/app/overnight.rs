@@ -39,8 +39,8 @@ pub struct Overnight {
 }
 
 impl Overnight {
-    /// A tree that the crew's rhythm does not reach.
-    pub fn not_reached(desk: &Desk, hang: &Hang) -> Self {
+    /// A tree that nobody starts, and why.
+    pub fn unstarted(desk: &Desk, hang: &Hang, call: Call, because: String) -> Self {
         Self {
             draw_id: hang.id.clone(),
             tree_id: desk.grove.trees[hang.tree].id.clone(),
@@ -51,8 +51,8 @@ impl Overnight {
             p_empty_by_morning: None,
             left_at_dusk_ml: None,
             night_hazards: Vec::new(),
-            call: Call::DoNotHang,
-            because: "people or kits do not reach it that day".into(),
+            call,
+            because,
         }
     }
 }

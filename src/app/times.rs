@@ -2,9 +2,10 @@
 
 use super::ahead::{Ahead, Foreseen, foresee};
 use super::desk::{Desk, DeskError};
+use super::outlook::source;
 use crate::belief::Finish;
 use crate::demand::ClockError;
-use crate::evapo::almanac::almanac;
+use crate::evapo::almanac::{Crossing, almanac};
 use crate::grove::Hang;
 use crate::text::format_time;
 use crate::weather::Span;
@@ -88,8 +89,10 @@ impl std::fmt::Display for Minutes {
 /// Dusk and the next morning of a start date.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Turns {
-    /// Civil dusk; none where the sun does not go down that far.
+    /// Civil dusk; none where the sun does not go down that far, or never comes up.
     pub dusk: Option<DateTime<Utc>>,
+    /// Is it dark all day?
+    pub polar_night: bool,
     /// Sunset.
     pub sunset: Option<DateTime<Utc>>,
     /// Civil dawn of the date.
@@ -113,6 +116,7 @@ pub fn turns(desk: &Desk, date: NaiveDate) -> Result<Turns, DeskError> {
     let utc = |at: Option<DateTime<Tz>>| at.map(|at| at.to_utc());
     Ok(Turns {
         dusk: utc(almanac.civil.set()),
+        polar_night: almanac.civil == Crossing::AlwaysBelow,
         sunset: utc(almanac.sun.set()),
         dawn: utc(almanac.civil.rise()),
         morning: instant(next, settings.crew.day_starts, settings.zone),
@@ -231,7 +235,7 @@ pub fn in_minutes(minutes: f64) -> TimeDelta {
 
 /// What every prediction of this desk should be read with.
 fn shared_warnings(desk: &Desk) -> Vec<String> {
-    let mut warnings = Vec::new();
+    let mut warnings: Vec<String> = source(desk).warning.into_iter().collect();
     if desk.model.is_prior_only() {
         warnings.push("prior only: no reading from this grove yet".into());
     }

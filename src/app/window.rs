@@ -6,11 +6,14 @@ use super::outlook::{RAIN_MM, is_night};
 use super::times::{Turns, instant};
 use crate::belief::Finish;
 use crate::grove::{Hang, Tree};
-use crate::plan::cadence::Crew;
-use crate::plan::window::{Start, longest, steps};
+use crate::plan::cadence::{Crew, minutes};
+use crate::plan::window::{Start, longest, step_from, steps};
 use crate::text::format_time;
 use crate::weather::Span;
 use chrono::{DateTime, NaiveDate, Utc};
+
+/// Said of a start for which there is no weather.
+pub const NO_WEATHER: &str = "no weather";
 
 /// The starts of a day and the window among them.
 #[derive(Debug, Clone)]
@@ -27,6 +30,31 @@ pub struct Starts {
     pub typical_tree: String,
 }
 
+impl Starts {
+    /// The allowed start that makes the typical tree empty in time most surely, above no chance.
+    pub fn best(&self) -> Option<&Start> {
+        let open = self.starts.iter().filter(|start| start.barred.is_empty());
+        open.filter(|start| start.sure > Some(0.0)).max_by(|a, b| {
+            let sure = |start: &Start| start.sure.unwrap_or_default();
+            sure(a).total_cmp(&sure(b))
+        })
+    }
+
+    /// What speaks against every start of the day, each said once; empty where any is allowed.
+    pub fn bars(&self) -> Vec<&'static str> {
+        let mut bars: Vec<&str> = Vec::new();
+        for start in &self.starts {
+            if start.barred.is_empty() {
+                return Vec::new();
+            }
+            let new: Vec<&str> =
+                start.barred.iter().copied().filter(|bar| !bars.contains(bar)).collect();
+            bars.extend(new);
+        }
+        bars
+    }
+}
+
 /// The crew of the grove's settings.
 pub fn crew(desk: &Desk) -> Crew {
     let crew = &desk.grove.settings.crew;
@@ -40,15 +68,24 @@ pub fn crew(desk: &Desk) -> Crew {
     }
 }
 
-/// The trees on a date's list, as draws that would start when the crew does: those of `hang.csv` on
-/// that date, else the trees that say `hang = yes`, else all that do not say no.
-pub fn listed(desk: &Desk, date: NaiveDate) -> Vec<Hang> {
+/// What is to be hung on a date.
+#[derive(Debug, Clone)]
+pub struct List {
+    /// The draws, in their order.
+    pub hangs: Vec<Hang>,
+    /// Did the user type their starts, in `hang.csv`?
+    pub typed: bool,
+}
+
+/// The list of a date: the draws of `hang.csv` on that date, else, as draws that would start when
+/// the crew does, the trees that say `hang = yes`, else all that do not say no.
+pub fn listed(desk: &Desk, date: NaiveDate) -> List {
     let grove = &desk.grove;
     let on_date = |hang: &&Hang| desk.local_date(hang.start) == date;
     let intended: Vec<Hang> =
         grove.hang.iter().flatten().filter(on_date).cloned().collect();
     if !intended.is_empty() {
-        return intended;
+        return List { hangs: intended, typed: true };
     }
     let some_say_yes = grove.trees.iter().any(|tree| tree.hang == Some(true));
     let chosen = |tree: &Tree| match tree.hang {
@@ -56,7 +93,7 @@ pub fn listed(desk: &Desk, date: NaiveDate) -> Vec<Hang> {
         None => !some_say_yes,
     };
     let start = instant(date, grove.settings.crew.day_starts, grove.settings.zone);
-    grove
+    let hangs = grove
         .trees
         .iter()
         .enumerate()
@@ -70,10 +107,11 @@ pub fn listed(desk: &Desk, date: NaiveDate) -> Vec<Hang> {
             head: None,
             row: 0,
         })
-        .collect()
+        .collect();
+    List { hangs, typed: false }
 }
 
-/// Looks at every start of the date from the working day's start to the latest finish.
+/// Looks at every start of the date, from the first at which a bag can run to the latest finish.
 ///
 /// # Errors
 /// [`DeskError::Unanswerable`] where no tree is listed.
@@ -85,14 +123,13 @@ pub fn starts(
     hangs: &[Hang],
 ) -> Result<Starts, DeskError> {
     let settings = &desk.grove.settings;
-    let typical = typical(thirsts).ok_or_else(|| {
-        DeskError::Unanswerable("no tree is on the list: every tree in trees.csv says hang = no".into())
-    })?;
+    let typical = typical(thirsts).ok_or_else(|| nothing_listed(desk))?;
     let date = desk.local_date(turns.day_starts);
     let latest_done =
         settings.wishes.latest_done.map_or(turns.day_ends, |time| instant(date, time, settings.zone));
     let sure = settings.wishes.sure;
-    let looked: Vec<Start> = steps(turns.day_starts, latest_done)
+    let setting = minutes(crew(desk).setting_min(hangs[0].ports));
+    let looked: Vec<Start> = steps(step_from(turns.day_starts + setting), latest_done)
         .into_iter()
         .map(|at| look(desk, ahead, turns, thirsts, typical, at, latest_done))
         .collect();
@@ -103,6 +140,14 @@ pub fn starts(
         sure,
         typical_tree: desk.grove.trees[hangs[typical].tree].id.clone(),
     })
+}
+
+fn nothing_listed(desk: &Desk) -> DeskError {
+    let words = match desk.grove.trees.is_empty() {
+        true => "trees.csv holds no tree: write a row for each",
+        false => "no tree is on the list: every tree in trees.csv says hang = no; say yes for some",
+    };
+    DeskError::Unanswerable(words.into())
 }
 
 /// The draw whose charge asks for the median demand.
@@ -133,10 +178,10 @@ fn look(
 }
 
 /// Why nobody should start a bag at an instant.
-fn barred(desk: &Desk, ahead: &Ahead, turns: &Turns, at: DateTime<Utc>) -> Vec<&'static str> {
+pub fn barred(desk: &Desk, ahead: &Ahead, turns: &Turns, at: DateTime<Utc>) -> Vec<&'static str> {
     let label = &desk.grove.settings.label;
     let mut barred = Vec::new();
-    let Some(hour) = ahead.series.at(at) else { return vec!["no weather"] };
+    let Some(hour) = ahead.series.at(at) else { return vec![NO_WEATHER] };
     if hour.rain.value() >= RAIN_MM {
         barred.push("rain");
     }

@@ -99,7 +99,7 @@ pub struct Day {
 /// Options of `times`.
 #[derive(Debug, Args)]
 pub struct Times {
-    /// Intended draws; without it, hang.csv of the grove folder
+    /// Intended draws; without it, hang.csv of the grove folder, else tomorrow's list
     #[arg(long, value_name = "FILE")]
     pub hang: Option<PathBuf>,
     /// Treat the weather ahead as known, for scoring the tree model alone

@@ -83,9 +83,11 @@ pub fn trees(answer: &Tomorrow) -> Vec<u8> {
         "ports",
         "charge_ml",
         "start",
+        "in_window",
         "p10_min",
         "p50_min",
         "p90_min",
+        "empty_p10",
         "empty_p50",
         "empty_p90",
         "p_in_time",
@@ -100,9 +102,11 @@ pub fn trees(answer: &Tomorrow) -> Vec<u8> {
             tree.ports.to_string(),
             tree.charge_ml.to_string(),
             or_blank(&tree.start),
+            or_blank(&tree.in_window),
             or_blank(&tree.p10_min),
             or_blank(&tree.p50_min),
             or_blank(&tree.p90_min),
+            or_blank(&tree.empty_p10),
             or_blank(&tree.empty_p50),
             or_blank(&tree.empty_p90),
             or_blank(&tree.p_in_time),
@@ -258,4 +262,8 @@ pub fn check(checked: &Checked) -> Vec<u8> {
     let found = checked.found.iter().map(|words| line("found", words));
     let notes = checked.notes.iter().map(|words| line("note", words));
     csv(&["kind", "words"], found.chain(notes))
+}
+
+pub fn flaws(flaws: &[String]) -> Vec<u8> {
+    csv(&["kind", "words"], flaws.iter().map(|words| vec!["flaw".to_owned(), words.clone()]))
 }

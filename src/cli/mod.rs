@@ -2,8 +2,10 @@
 
 mod args;
 mod csv_rows;
+mod day;
 mod picture;
 mod tables;
+mod words;
 
 use crate::app::desk::{Desk, DeskError};
 use crate::app::outlook::outlook;
@@ -12,14 +14,15 @@ use crate::app::refit::refit;
 use crate::app::times::times;
 use crate::app::tomorrow::tomorrow;
 use crate::app::{check, compare};
-use crate::grove::{Hang, Refused};
+use crate::grove::{FlawKind, Hang, Refused};
+use crate::plan::overnight::Call;
 use crate::store::write_atomically;
 use args::{Cli, Command};
 use chrono::{DateTime, Utc};
 use clap::Parser;
 use serde::Serialize;
 use std::ffi::OsString;
-use std::io::Write;
+use std::io::{self, ErrorKind, Write};
 use std::path::Path;
 use std::process::ExitCode;
 
@@ -44,55 +47,76 @@ pub fn run(line: impl IntoIterator<Item = OsString>, now: DateTime<Utc>) -> Exit
     };
     match answer(&cli, now) {
         Ok(answer) => {
-            let mut out = std::io::stdout().lock();
-            // A reader that has seen enough closes the pipe; that is no error.
-            let _ = out.write_all(answer.text.as_bytes()).and_then(|()| out.flush());
-            ExitCode::from(u8::from(answer.no))
+            match print(&answer.text) {
+                Ok(()) => ExitCode::from(u8::from(answer.no)),
+                Err(error) => failed(&format!("the answer cannot be written: {error}")),
+            }
         }
-        Err(error) => {
-            eprintln!("error: {error}");
-            ExitCode::from(2)
-        }
+        Err(error) => failed(&error.to_string()),
     }
 }
 
+/// A reader that has seen enough closes the pipe; that is no error.
+fn print(text: &str) -> io::Result<()> {
+    let mut out = io::stdout().lock();
+    match out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
+        Err(error) if error.kind() == ErrorKind::BrokenPipe => Ok(()),
+        written => written,
+    }
+}
+
+fn failed(words: &str) -> ExitCode {
+    say(&format!("error: {words}"));
+    ExitCode::from(2)
+}
+
+/// To standard error, where anybody listens.
+fn say(words: &str) {
+    let _ = writeln!(io::stderr(), "{words}");
+}
+
 fn answer(cli: &Cli, now: DateTime<Utc>) -> Result<Answer, DeskError> {
+    if cli.common.json && cli.common.csv.as_deref() == Some(Path::new("-")) {
+        let words = "--json and --csv both go to standard output: name a file for the rows";
+        return Err(DeskError::Unanswerable(words.into()));
+    }
     let desk = match Desk::lay(&cli.request(), now) {
-        Err(DeskError::Refused(refused)) if matches!(cli.command, Command::Check) => {
-            return Ok(unsound(cli, &refused));
+        Err(DeskError::Refused(refused))
+            if matches!(cli.command, Command::Check) && !is_missing(&refused) =>
+        {
+            return unsound(cli, &refused);
         }
         desk => desk?,
     };
     match &cli.command {
-        Command::Tomorrow(day) => {
-            let answer = tomorrow(&desk, day.date.unwrap_or_else(|| desk.tomorrow()))?;
-            let text = || tables::tomorrow(&answer);
+        Command::Tomorrow(asked) => {
+            let answer = tomorrow(&desk, asked.date.unwrap_or_else(|| desk.tomorrow()))?;
+            let text = || day::tomorrow(&answer);
             shown(cli, &answer, !answer.worth_it, text, || csv_rows::trees(&answer))
         }
-        Command::Window(day) => {
-            let answer = tomorrow(&desk, day.date.unwrap_or_else(|| desk.tomorrow()))?;
+        Command::Window(asked) => {
+            let answer = tomorrow(&desk, asked.date.unwrap_or_else(|| desk.tomorrow()))?;
             let no = answer.start_window.is_none();
-            shown(cli, &answer.window(), no, || tables::window(&answer), || {
+            shown(cli, &answer.window(), no, || day::window(&answer), || {
                 csv_rows::window(&answer)
             })
         }
-        Command::Outlook(day) => {
-            let date = day.date.unwrap_or_else(|| desk.tomorrow());
+        Command::Outlook(asked) => {
+            let date = asked.date.unwrap_or_else(|| desk.tomorrow());
             let (answer, _, _) = outlook(&desk, date)?;
             let no = answer.hours.is_empty();
-            shown(cli, &answer, no, || tables::outlook(&answer), || csv_rows::outlook(&answer))
+            shown(cli, &answer, no, || day::outlook(&answer), || csv_rows::outlook(&answer))
         }
         Command::Times(args) => {
-            let (hangs, notes) = desk.hangs(args.hang.as_deref())?;
-            told(&notes.iter().map(ToString::to_string).collect::<Vec<_>>());
-            let answer = times(&desk, &hangs)?;
-            shown(cli, &answer, false, || tables::times(&desk, &answer), || csv_rows::times(&answer))
+            let answer = times(&desk, &intended(&desk, args.hang.as_deref())?)?;
+            let no = answer.is_empty() && args.hang.is_none();
+            shown(cli, &answer, no, || tables::times(&desk, &answer), || csv_rows::times(&answer))
         }
         Command::Overnight(args) => {
-            let hangs = overnight_list(&desk, args.hang.as_deref())?;
-            let answer = overnight(&desk, &hangs)?;
+            let answer = overnight(&desk, &intended(&desk, args.hang.as_deref())?)?;
             let text = || tables::overnight(&desk, &answer);
-            shown(cli, &answer, false, text, || csv_rows::overnight(&answer))
+            let no = answer.bags.iter().all(|bag| bag.call == Call::NotKnown);
+            shown(cli, &answer, no && !answer.bags.is_empty(), text, || csv_rows::overnight(&answer))
         }
         Command::Refit(args) => {
             let folder = cli.common.grove.as_deref().filter(|_| !args.dry_run);
@@ -113,7 +137,8 @@ fn answer(cli: &Cli, now: DateTime<Utc>) -> Result<Answer, DeskError> {
     }
 }
 
-/// The answer in the form asked for: rows to a file, JSON, or a table.
+/// The answer in the form asked for: JSON or a table, or rows, which may also go to a file beside
+/// the JSON.
 fn shown<T: Serialize>(
     cli: &Cli,
     value: &T,
@@ -128,7 +153,9 @@ fn shown<T: Serialize>(
         }
         write_atomically(path, &bytes)
             .map_err(|error| DeskError::File { path: path.clone(), error })?;
-        return Ok(Answer { text: String::new(), no });
+        if !cli.common.json {
+            return Ok(Answer { text: String::new(), no });
+        }
     }
     let text = if cli.common.json { json(value) } else { text() };
     Ok(Answer { text, no })
@@ -143,17 +170,18 @@ fn json<T: Serialize>(value: &T) -> String {
 /// Notes go to standard error, so that an answer stays machine-readable.
 fn told(notes: &[String]) {
     for note in notes {
-        eprintln!("note: {note}");
+        say(&format!("note: {note}"));
     }
 }
 
-/// Intended draws for `overnight`: a file's, the grove's own, or tomorrow's list as planned.
-fn overnight_list(desk: &Desk, file: Option<&Path>) -> Result<Vec<Hang>, DeskError> {
+/// Intended draws: a file's, the grove's own, or tomorrow's list as planned.
+fn intended(desk: &Desk, file: Option<&Path>) -> Result<Vec<Hang>, DeskError> {
     let (hangs, notes) = desk.hangs(file)?;
     told(&notes.iter().map(ToString::to_string).collect::<Vec<_>>());
     if file.is_some() || !hangs.is_empty() {
         return Ok(hangs);
     }
+    told(&["no draw is intended in hang.csv: this is tomorrow's list as planned".into()]);
     crate::app::tomorrow::planned(desk, desk.tomorrow())
 }
 
@@ -163,12 +191,14 @@ struct Unsound {
     flaws: Vec<String>,
 }
 
-fn unsound(cli: &Cli, refused: &Refused) -> Answer {
-    let flaws: Vec<String> = refused.flaws.iter().map(ToString::to_string).collect();
-    let text = if cli.common.json {
-        json(&Unsound { sound: false, flaws })
-    } else {
-        format!("This grove folder is not sound:\n{refused}\n")
-    };
-    Answer { text, no: true }
+/// A folder that is not there is no grove, sound or not.
+fn is_missing(refused: &Refused) -> bool {
+    refused.flaws.iter().any(|flaw| matches!(flaw.problem, FlawKind::NoSuchFolder))
+}
+
+fn unsound(cli: &Cli, refused: &Refused) -> Result<Answer, DeskError> {
+    let flaws = refused.flaws.iter().map(ToString::to_string).collect();
+    let answer = Unsound { sound: false, flaws };
+    let text = || format!("This grove folder is not sound:\n{refused}\n");
+    shown(cli, &answer, true, text, || csv_rows::flaws(&answer.flaws))
 }

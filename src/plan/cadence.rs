@@ -32,13 +32,15 @@ impl Crew {
 /// Starts of the draws, in the order of the list: none for a tree that could not start before
 /// `until`.
 ///
-/// `ports` has one entry a tree; `held_min` tells for how many minutes a bag that starts on a tree
+/// `ports` has one entry a tree; `opens` tells the first instant from another one on at which a bag
+/// may be started, none where that day has no more; `held_min` tells for how many minutes a bag that starts on a tree
 /// at an instant keeps its kit, none where it keeps it beyond the weather.
 pub fn starts(
     crew: &Crew,
     ports: &[u32],
     from: DateTime<Utc>,
     until: DateTime<Utc>,
+    opens: impl Fn(DateTime<Utc>) -> Option<DateTime<Utc>>,
     mut held_min: impl FnMut(usize, DateTime<Utc>) -> Option<f64>,
 ) -> Vec<Option<DateTime<Utc>>> {
     let mut people = vec![from; crew.people as usize];
@@ -51,7 +53,7 @@ pub fn starts(
             let kit = earliest(&kits)?;
             // Measuring and drilling need no kit: it must be there when the bag is started.
             let ready = people[person] + minutes(crew.setting_min(ports));
-            let start = ready.max(kits[kit]);
+            let start = opens(ready.max(kits[kit]))?;
             if start >= until {
                 return None;
             }
@@ -84,8 +86,9 @@ mod tests {
 
     fn waits(kits: u32) -> Vec<i64> {
         let from = DateTime::UNIX_EPOCH;
-        let starts =
-            starts(&crew(1, kits), &[8; 24], from, from + TimeDelta::days(9), |_, _| Some(120.0));
+        let starts = starts(&crew(1, kits), &[8; 24], from, from + TimeDelta::days(9), Some, |_, _| {
+            Some(120.0)
+        });
         let starts: Vec<_> = starts.into_iter().flatten().collect();
         starts.windows(2).map(|pair| (pair[1] - pair[0]).num_minutes() - 12).collect()
     }
@@ -103,7 +106,18 @@ mod tests {
     #[test]
     fn a_kit_that_never_comes_back_ends_the_list() {
         let from = DateTime::UNIX_EPOCH;
-        let starts = starts(&crew(2, 3), &[6; 5], from, from + TimeDelta::hours(9), |_, _| None);
+        let starts = starts(&crew(2, 3), &[6; 5], from, from + TimeDelta::hours(9), Some, |_, _| None);
         assert_eq!(starts.iter().flatten().count(), 3);
+    }
+
+    #[test]
+    fn nobody_starts_a_bag_before_the_day_opens_or_after_it_shuts() {
+        let from = DateTime::UNIX_EPOCH;
+        let hour = |hour: i64| from + TimeDelta::hours(hour);
+        let opens = |at: DateTime<Utc>| (at < hour(3)).then(|| at.max(hour(2)));
+        let starts = starts(&crew(1, 9), &[8; 9], from, hour(9), opens, |_, _| Some(120.0));
+        assert_eq!(starts[0], Some(hour(2)));
+        assert_eq!(starts.iter().flatten().count(), 5);
+        assert!(starts.iter().flatten().all(|at| *at < hour(3)));
     }
 }

@@ -4,3 +4,12 @@
 pub mod cadence;
 pub mod overnight;
 pub mod window;
+
+/// A probability in words: never 0 % or 100 %, which nobody knows.
+pub fn percent(p: f64) -> String {
+    match p {
+        p if p > 0.99 => ">99 %".into(),
+        p if p < 0.01 => "<1 %".into(),
+        p => format!("{:.0} %", 100.0 * p),
+    }
+}

@@ -4,6 +4,7 @@
 //! public has no access. Either missing means no. The program proposes no top-up for a bag that was
 //! stripped: it is recorded as under-delivered.
 
+use super::percent;
 use serde::Serialize;
 
 /// At or below this air temperature a line may freeze and split, degC (common practice, no source).
@@ -23,6 +24,8 @@ pub enum Call {
     StripAtDusk,
     /// Choose another day.
     DoNotHang,
+    /// People or kits do not reach it that day.
+    NotReached,
     /// The weather does not reach far enough to tell.
     NotKnown,
 }
@@ -35,6 +38,7 @@ impl Call {
             Call::LeaveOvernight => "leave overnight",
             Call::StripAtDusk => "strip at dusk",
             Call::DoNotHang => "do not hang",
+            Call::NotReached => "not reached",
             Call::NotKnown => "not known",
         }
     }
@@ -86,9 +90,8 @@ pub struct Decision {
 
 /// Decides for one bag.
 pub fn decide(night: &Night, leave: Leave, sure: f64) -> Decision {
-    let percent = |p: f64| format!("{:.0} %", 100.0 * p);
     let Some(today) = night.empty_by_crew_end else {
-        let because = "the weather ends before the crew's day does".into();
+        let because = "the weather ends, or has a hole, before the crew's day ends".into();
         return Decision { call: Call::NotKnown, because };
     };
     if today >= sure {
@@ -125,7 +128,7 @@ fn may_stay(night: &Night, leave: Leave, sure: f64) -> Result<f64, String> {
         return Err(format!("the night falls to {lowest:.0} degC: a line may freeze and split"));
     }
     if morning < sure {
-        return Err(format!("only {:.0} % by morning", 100.0 * morning));
+        return Err(format!("only {} by morning", percent(morning)));
     }
     Ok(morning)
 }

@@ -27,6 +27,12 @@ impl Start {
     }
 }
 
+/// The first step at or after an instant: quarters of an hour as the clock on the wall has them.
+pub fn step_from(at: DateTime<Utc>) -> DateTime<Utc> {
+    let late = at.timestamp_millis().rem_euclid(STEP.num_milliseconds());
+    if late == 0 { at } else { at + STEP - TimeDelta::milliseconds(late) }
+}
+
 /// Starts from one instant to another, a quarter of an hour apart.
 pub fn steps(from: DateTime<Utc>, to: DateTime<Utc>) -> Vec<DateTime<Utc>> {
     let mut at = from;
@@ -64,6 +70,14 @@ mod tests {
             finish: [Finish::At(60.0); 3],
             barred: if barred { vec!["rain"] } else { vec![] },
         }
+    }
+
+    #[test]
+    fn steps_stand_on_quarters() {
+        let at = |minute: i64| DateTime::UNIX_EPOCH + TimeDelta::minutes(minute);
+        assert_eq!([0, 1, 14, 15, 16].map(|m| step_from(at(m))), [0, 15, 15, 15, 30].map(at));
+        assert_eq!(steps(at(15), at(44)), [at(15), at(30)]);
+        assert!(steps(at(15), at(0)).is_empty());
     }
 
     #[test]
