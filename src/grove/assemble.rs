@@ -3,14 +3,15 @@
 
 use super::Settings;
 use crate::evapo::estimate::{
-    assumed_wind, atmospheric_pressure, shortwave_of_date, vapour_pressure_from_minimum,
+    assumed_wind, atmospheric_pressure, shortwave_from_cloud_cover, shortwave_of_date,
+    vapour_pressure_from_minimum,
 };
 use crate::evapo::humidity::{TemperatureRange, vapour_pressure, vapour_pressure_at_dew_point};
 use crate::evapo::radiation::Setting;
 use crate::evapo::reference::wind_at_2m;
 use crate::text::{Findings, Note, NoteKind};
 use crate::units::{
-    Celsius, Kilopascal, Metres, MetresPerSecond, Millimetres, WattsPerSquareMetre,
+    Celsius, Kilopascal, Metres, MetresPerSecond, Millimetres, Percent, WattsPerSquareMetre,
 };
 use crate::weather::parse::{
     AIR, AIR_INSTANT, FORECAST, HUMIDITIES, Measure, OBSERVED, PRESSURE, RAIN, REL_HUMIDITY,
@@ -70,13 +71,16 @@ struct Assembly<'a> {
     left_out: BTreeMap<Measure, usize>,
     /// Hours without pressure beside others that have it, and the row of the first.
     pressure_filled: Option<(usize, u64)>,
+    /// The same of hours whose shortwave was estimated from their clouds.
+    shortwave_filled: Option<(usize, u64)>,
     disagreeing: BTreeMap<(Measure, Measure), usize>,
 }
 
 impl<'a> Assembly<'a> {
     fn new(settings: &'a Settings) -> Self {
-        let (absent, left_out, pressure_filled, disagreeing) = Default::default();
-        Self { settings, absent, left_out, pressure_filled, disagreeing }
+        let (absent, left_out, disagreeing) = Default::default();
+        let (pressure_filled, shortwave_filled) = (None, None);
+        Self { settings, absent, left_out, pressure_filled, shortwave_filled, disagreeing }
     }
 
     fn tell(self, file: &str, findings: &mut Findings) {
@@ -84,10 +88,14 @@ impl<'a> Assembly<'a> {
             let kind = NoteKind::Estimated { how: flag.words() };
             findings.note(Note::on_file(file, kind).on_column(measure));
         }
-        if let Some((count, first_row)) = self.pressure_filled {
-            let how = Flag::PressureFromElevation.words();
-            let kind = NoteKind::CellsEstimated { how, count, first_row };
-            findings.note(Note::on_file(file, kind).on_column(PRESSURE));
+        let filled = [
+            (PRESSURE, Flag::PressureFromElevation, self.pressure_filled),
+            (SHORTWAVE, Flag::ShortwaveEstimated, self.shortwave_filled),
+        ];
+        for (measure, flag, cells) in filled {
+            let Some((count, first_row)) = cells else { continue };
+            let kind = NoteKind::CellsEstimated { how: flag.words(), count, first_row };
+            findings.note(Note::on_file(file, kind).on_column(measure));
         }
         for (measure, count) in self.left_out {
             let kind = NoteKind::HoursLeftOut { count };
@@ -225,8 +233,14 @@ impl Filling<'_, '_> {
     }
 
     fn shortwave(&mut self) -> Option<WattsPerSquareMetre> {
-        if self.hour.shortwave.is_some() || self.raw.measured.contains(SHORTWAVE) {
+        if self.hour.shortwave.is_some() {
             return self.hour.shortwave;
+        }
+        if let Some(cover) = self.hour.cloud_cover {
+            return Some(self.shortwave_from_clouds(cover));
+        }
+        if self.raw.measured.contains(SHORTWAVE) {
+            return None;
         }
         let day = self.day(SHORTWAVE)?;
         self.estimate(SHORTWAVE, Flag::ShortwaveEstimated)?;
@@ -234,6 +248,19 @@ impl Filling<'_, '_> {
         let settings = self.assembly.settings;
         let (date, hours) = (local_date(settings, &self.hour), [self.hour.span]);
         shortwave_of_date(range, Setting::Interior, settings.place, date, &hours).pop()
+    }
+
+    /// Clouds tell of this very hour, so they stand in where only some hours lack shortwave too.
+    fn shortwave_from_clouds(&mut self, cover: Percent) -> WattsPerSquareMetre {
+        let flag = Flag::ShortwaveEstimated;
+        if self.raw.measured.contains(SHORTWAVE) {
+            let (count, _) = self.assembly.shortwave_filled.get_or_insert((0, self.hour.row));
+            *count += 1;
+        } else {
+            self.assembly.absent.insert((SHORTWAVE, flag));
+        }
+        self.flags = self.flags.with(flag);
+        shortwave_from_cloud_cover(cover, self.assembly.settings.place, self.hour.span)
     }
 
     fn rain(&mut self) -> Option<Millimetres> {

@@ -168,3 +168,31 @@ fn uneven_members_are_told() {
     let notes: Vec<String> = findings.notes.iter().map(ToString::to_string).collect();
     assert!(notes.contains(&"weather/forecast.csv: members have from 1 to 2 hours".to_owned()));
 }
+
+#[test]
+fn clouds_tell_shortwave_where_none_is_measured() {
+    let settings = settings("");
+    let (series, notes) =
+        assembled(&two_days(",rel_humidity_pct,cloud_cover_pct", ",50,0"), &settings);
+    let noon = series.hours()[12];
+    assert!(noon.flags.has(Flag::ShortwaveEstimated));
+    let clear = shortwave_from_cloud_cover(Percent::new(0.0).unwrap(), settings.place, noon.span);
+    assert_eq!(noon.shortwave, clear);
+    assert!(notes.iter().any(|note| note.contains("shortwave estimated")), "{notes:?}");
+
+    let text = two_days(",rel_humidity_pct,cloud_cover_pct,shortwave_w_m2", ",50,100,");
+    let measured = text.replace("T11:00Z,21,50,100,", "T11:00Z,21,50,100,700");
+    let (series, notes) = assembled(&measured, &settings);
+    assert_eq!(series.hours().len(), 48);
+    assert_eq!(
+        (
+            series.hours()[11].shortwave.value(),
+            series.hours()[11].flags.has(Flag::ShortwaveEstimated)
+        ),
+        (700.0, false)
+    );
+    assert!(series.hours()[12].flags.has(Flag::ShortwaveEstimated));
+    let told = "weather/observed.csv: shortwave_w_m2 hours without a value, shortwave estimated: 46 \
+                (first in row 2)";
+    assert!(notes.iter().any(|note| note == told), "{notes:?}");
+}

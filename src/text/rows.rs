@@ -82,6 +82,13 @@ impl Allowed {
         }
     }
 
+    /// A value within the range; one that strays a little is held to the limit. None for NaN and
+    /// for what is farther out.
+    pub fn held(&self, value: f64) -> Option<f64> {
+        let near = value >= self.strays_down_to && value <= self.strays_up_to;
+        near.then(|| value.clamp(self.low, self.high))
+    }
+
     /// The flaw of a value outside the range; none inside it.
     pub fn flaw(&self, value: f64) -> Option<FlawKind> {
         let Self { unit, low, high, remedy, .. } = *self;

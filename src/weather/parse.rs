@@ -44,8 +44,10 @@ pub const RAIN: Measure = "rain_mm";
 pub const PRESSURE: Measure = "pressure_kpa";
 /// Volumetric soil water.
 pub const SOIL_WATER: Measure = "soil_water_m3_m3";
+/// Mean cloud cover of the hour; shortwave is estimated from it where none was measured.
+pub const CLOUD_COVER: Measure = "cloud_cover_pct";
 
-const MEASURES: [Measure; 10] = [
+const MEASURES: [Measure; 11] = [
     AIR,
     AIR_INSTANT,
     REL_HUMIDITY,
@@ -56,6 +58,7 @@ const MEASURES: [Measure; 10] = [
     RAIN,
     PRESSURE,
     SOIL_WATER,
+    CLOUD_COVER,
 ];
 
 /// Measures of humidity, the most direct first: it wins where there are several.
@@ -82,6 +85,7 @@ const FORECAST_COLUMNS: Columns = Columns {
         RAIN,
         PRESSURE,
         SOIL_WATER,
+        CLOUD_COVER,
         "issued_at",
         "member",
     ],
@@ -89,7 +93,7 @@ const FORECAST_COLUMNS: Columns = Columns {
 };
 
 /// A dew point may stand this much above the hour's mean temperature before it is refused.
-const DEW_ABOVE_AIR_C: f64 = 2.0;
+pub(super) const DEW_ABOVE_AIR_C: f64 = 2.0;
 
 /// No inhabited place has a mean above this over a day or more.
 const WARMEST_MEAN_C: f64 = 45.0;
@@ -121,9 +125,30 @@ pub struct RawHour {
     pub pressure: Option<Kilopascal>,
     /// Volumetric soil water, m3/m3.
     pub soil_water_m3_m3: Option<f64>,
+    /// Mean cloud cover.
+    pub cloud_cover: Option<Percent>,
 }
 
 impl RawHour {
+    /// An hour of which nothing is known yet.
+    pub fn unknown(row: u64, span: Span) -> Self {
+        Self {
+            row,
+            span,
+            air: None,
+            air_at_end: None,
+            rel_humidity: None,
+            dew_point: None,
+            vapour_pressure: None,
+            wind: None,
+            shortwave: None,
+            rain: None,
+            pressure: None,
+            soil_water_m3_m3: None,
+            cloud_cover: None,
+        }
+    }
+
     /// Does it tell the same as another one?
     pub(super) fn repeats(&self, other: &RawHour) -> bool {
         *self == RawHour { row: self.row, ..*other }
@@ -224,6 +249,7 @@ fn read_row(cells: &mut Cells, time_column: &str, issues: bool) -> Option<(Serie
         rain: cells.number(RAIN, &RAIN_DEPTH).map(Millimetres::computed),
         pressure: cells.number(PRESSURE, &AIR_PRESSURE).map(Kilopascal::computed),
         soil_water_m3_m3: cells.number(SOIL_WATER, &SOIL),
+        cloud_cover: cells.number(CLOUD_COVER, &COVER).map(Percent::computed),
     };
     refuse_dew_above_air(cells, &hour);
     let starts = if time_column == HOUR_ENDING { at? - TimeDelta::hours(1) } else { at? };
@@ -281,8 +307,9 @@ fn note_missing_cells(
     measured: &BTreeSet<Measure>,
     findings: &mut Findings,
 ) {
-    // Hours do without soil water, and pressure can be told from elevation.
-    let used = measured.iter().filter(|measure| ![SOIL_WATER, PRESSURE].contains(*measure));
+    // Hours do without soil water and clouds, and pressure can be told from elevation.
+    let unneeded = [SOIL_WATER, PRESSURE, CLOUD_COVER];
+    let used = measured.iter().filter(|measure| !unneeded.contains(*measure));
     for &measure in used {
         let mut missing = rows.iter().filter(|(_, hour)| !has(hour, measure)).map(|(_, h)| h.row);
         if let Some(first_row) = missing.next() {
@@ -302,7 +329,7 @@ fn has(hour: &RawHour, measure: Measure) -> bool {
                 || hour.vapour_pressure.is_some()
         }
         WIND => hour.wind.is_some(),
-        SHORTWAVE => hour.shortwave.is_some(),
+        SHORTWAVE => hour.shortwave.is_some() || hour.cloud_cover.is_some(),
         RAIN => hour.rain.is_some(),
         PRESSURE => hour.pressure.is_some(),
         _ => hour.soil_water_m3_m3.is_some(),
@@ -358,6 +385,25 @@ const AIR_PRESSURE: Allowed =
 
 const SOIL: Allowed =
     Allowed::new("m3/m3", 0.0, 1.0).or_else(|_| "if this is in percent, divide by 100");
+
+const COVER: Allowed = Allowed::new("%", 0.0, 100.0).or_else(|value| {
+    if value > 100.0 { "a covered sky is 100, so write 100" } else { "correct it" }
+});
+
+/// What a measure may be.
+pub(super) fn allowed(measure: Measure) -> &'static Allowed {
+    match measure {
+        AIR | AIR_INSTANT | DEW_POINT => &TEMPERATURE,
+        REL_HUMIDITY => &HUMIDITY,
+        VAPOUR_PRESSURE => &VAPOUR,
+        WIND => &WIND_SPEED,
+        SHORTWAVE => &RADIATION,
+        RAIN => &RAIN_DEPTH,
+        PRESSURE => &AIR_PRESSURE,
+        CLOUD_COVER => &COVER,
+        _ => &SOIL,
+    }
+}
 
 #[cfg(test)]
 #[path = "parse_tests.rs"]
