@@ -19,7 +19,7 @@ fn all(desk: &Desk) -> Vec<Hang> {
     let list = listed(desk, desk.tomorrow());
     (0..TREES)
         .flat_map(|tree| {
-            let hang = list[tree % list.len()].clone();
+            let hang = list.hangs[tree % list.hangs.len()].clone();
             (0..STARTS).map(move |step| Hang {
                 start: hang.start + TimeDelta::minutes(10) * step,
                 ..hang.clone()

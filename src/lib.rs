@@ -46,6 +46,7 @@ pub mod cli;
 pub mod demand;
 pub mod dose;
 pub mod evapo;
+pub mod feed;
 pub mod grove;
 pub mod plan;
 pub mod store;

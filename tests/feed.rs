@@ -168,7 +168,8 @@ fn what_has_not_expired_is_not_asked_for_and_what_has_not_changed_is_not_sent() 
     assert_eq!(service.asked().len(), 1);
 
     let stamp = "Wed, 14 Jan 2026 05:00:00 GMT";
-    let script = vec![good().with("last-modified", stamp).with("etag", "\"a1\""), Reply::status(304, "")];
+    let script =
+        vec![good().with("last-modified", stamp).with("etag", "\"a1\""), Reply::status(304, "")];
     let service = StandIn::serving(script);
     let folder = grove(&service.base, NOWHERE);
     assert!(pull(folder.path(), &[]).status.success());
@@ -302,9 +303,8 @@ fn missing_values_become_gaps_and_are_asked_for_again() {
 
 #[test]
 fn a_dry_run_asks_nobody_and_several_groves_share_one_question() {
-    let service = StandIn::serving(vec![Reply::ok(
-        json!([forecast_body(), forecast_body()]).to_string(),
-    )]);
+    let service =
+        StandIn::serving(vec![Reply::ok(json!([forecast_body(), forecast_body()]).to_string())]);
     let both = TempDir::new().unwrap();
     let (one, two) = (both.path().join("one"), both.path().join("two"));
     write_grove(&one, &service.base, NOWHERE, 48.1);

@@ -95,8 +95,7 @@ fn of_label(
         label.max_air_temp.is_some_and(|most| hour.air_temp_c > most.value())
             || label.min_air_temp.is_some_and(|least| hour.air_temp_c < least.value())
     };
-    let outside: Vec<_> =
-        outlook.hours.iter().filter(|hour| !hour.night && breach(hour)).collect();
+    let outside: Vec<_> = outlook.hours.iter().filter(|hour| !hour.night && breach(hour)).collect();
     if let (Some(first), Some(last)) = (outside.first(), outside.last()) {
         say(
             "hanging",

@@ -5,7 +5,7 @@ use super::desk::DeskError;
 use crate::evapo::sequence::{EvapoHour, Reference, hour_by_hour};
 use crate::feed::sources::{BrightSky, MetNorway, Nws, OpenMeteo, Service, Want, ordinary_span};
 use crate::feed::{Cache, Client, Fault, Fetched, Manners};
-use crate::grove::{Grove, WeatherSource, pulled_hours};
+use crate::grove::{Grove, WeatherSource, answered};
 use crate::store::pulled::{self, PulledHour};
 use crate::text::format_time;
 use crate::weather::services::{Answer, Attribution};
@@ -108,9 +108,9 @@ fn service(settings: &WeatherSource, name: &str) -> Result<Box<dyn Service>, Des
         "met-norway" => {
             Box::new(MetNorway { base: base(&settings.met_norway_url, "https://api.met.no") })
         }
-        "bright-sky" => {
-            Box::new(BrightSky { base: base(&settings.bright_sky_url, "https://api.brightsky.dev") })
-        }
+        "bright-sky" => Box::new(BrightSky {
+            base: base(&settings.bright_sky_url, "https://api.brightsky.dev"),
+        }),
         "nws" => Box::new(Nws { base: base(&settings.nws_url, "https://api.weather.gov") }),
         _ => {
             return Err(DeskError::Unanswerable(format!(
@@ -213,10 +213,7 @@ fn keep(
 ) -> Result<Pulled, DeskError> {
     let answer = fetched.value;
     let name = service.source().key();
-    let members: Vec<Vec<PulledHour>> =
-        pulled_hours(&answer, &grove.settings).map_err(|error| {
-            DeskError::Unanswerable(format!("{name} sent weather that cannot be: {error}"))
-        })?
+    let members: Vec<Vec<PulledHour>> = answered(&answer, &grove.settings)
         .into_iter()
         .map(|hours| hours.into_iter().map(|hour| named(hour, name, &answer)).collect())
         .collect();
@@ -277,7 +274,8 @@ fn gaps(folder: &Path, grove: &Grove, want: &Want) -> Result<Vec<String>, DeskEr
     let recent = Span { from: want.from, to: want.now };
     let series = pulled::observed_series(folder)?.clipped(recent);
     let zone = grove.settings.zone;
-    let words = |span: Span| format!("{} to {}", format_time(span.from, zone), format_time(span.to, zone));
+    let words =
+        |span: Span| format!("{} to {}", format_time(span.from, zone), format_time(span.to, zone));
     Ok(series.gaps().iter().map(|gap| words(gap.span)).collect())
 }
 
@@ -291,7 +289,9 @@ fn against_provider<'a>(
     let mut et = Vec::new();
     let mut vpd = Vec::new();
     for own in &ours {
-        let Some(pulled) = hours.iter().find(|pulled| pulled.hour.span == own.span) else { continue };
+        let Some(pulled) = hours.iter().find(|pulled| pulled.hour.span == own.span) else {
+            continue;
+        };
         et.extend(pulled.provider_reference_et_mm.map(|theirs| own.reference_et.value() - theirs));
         vpd.extend(pulled.provider_vpd_kpa.map(|theirs| own.deficit.value() - theirs));
     }

@@ -79,6 +79,13 @@ pub enum Command {
     ///
     /// Example: xylocast compare --grove my-grove --csv compared.csv
     Compare,
+    /// Pull weather into the grove folder from open services
+    ///
+    /// Example: xylocast pull --grove my-grove
+    ///
+    /// Services: open-meteo (default; its free hosts are for non-commercial use), met-norway, nws
+    /// (United States), bright-sky (Germany). Settings: the [weather] table of grove.toml.
+    Pull(Pull),
     /// Is this grove folder sound?
     ///
     /// Example: xylocast check --grove my-grove
@@ -113,6 +120,35 @@ pub struct Overnight {
     /// Intended draws; without it, hang.csv of the grove folder, else tomorrow's list
     #[arg(long, value_name = "FILE")]
     pub hang: Option<PathBuf>,
+}
+
+/// Options of `pull`.
+#[derive(Debug, Args)]
+pub struct Pull {
+    /// More grove folders; those that share a service are asked for in one question
+    #[arg(value_name = "FOLDER")]
+    pub more: Vec<PathBuf>,
+    /// Ask this service only
+    #[arg(long, value_name = "NAME")]
+    pub source: Option<String>,
+    /// Observed hours from here on, to match old draws, e.g. 2025-10-01T00:00+10:30
+    #[arg(long, value_name = "TIME", value_parser = instant)]
+    pub from: Option<DateTime<Utc>>,
+    /// To here
+    #[arg(long, value_name = "TIME", value_parser = instant)]
+    pub to: Option<DateTime<Utc>>,
+    /// Ask for ensemble members
+    #[arg(long)]
+    pub ensemble: bool,
+    /// Show what would be asked, and ask nobody
+    #[arg(long)]
+    pub dry_run: bool,
+    /// Forecast against observed by lead time; asks nobody
+    #[arg(long, conflicts_with_all = ["dry_run", "ensemble", "source", "from", "to"])]
+    pub verify: bool,
+    /// Wait a random time up to so many seconds first: for jobs that start on the full hour
+    #[arg(long, value_name = "SECONDS", value_parser = clap::value_parser!(u32).range(1..=3600))]
+    pub spread_s: Option<u32>,
 }
 
 /// Options of `refit`.

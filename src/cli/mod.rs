@@ -4,6 +4,7 @@ mod args;
 mod csv_rows;
 mod day;
 mod picture;
+mod pull;
 mod tables;
 mod words;
 
@@ -46,12 +47,10 @@ pub fn run(line: impl IntoIterator<Item = OsString>, now: DateTime<Utc>) -> Exit
         }
     };
     match answer(&cli, now) {
-        Ok(answer) => {
-            match print(&answer.text) {
-                Ok(()) => ExitCode::from(u8::from(answer.no)),
-                Err(error) => failed(&format!("the answer cannot be written: {error}")),
-            }
-        }
+        Ok(answer) => match print(&answer.text) {
+            Ok(()) => ExitCode::from(u8::from(answer.no)),
+            Err(error) => failed(&format!("the answer cannot be written: {error}")),
+        },
         Err(error) => failed(&error.to_string()),
     }
 }
@@ -80,6 +79,11 @@ fn answer(cli: &Cli, now: DateTime<Utc>) -> Result<Answer, DeskError> {
         let words = "--json and --csv both go to standard output: name a file for the rows";
         return Err(DeskError::Unanswerable(words.into()));
     }
+    if let Command::Pull(args) = &cli.command
+        && !args.verify
+    {
+        return pull::answer(cli.common.grove.as_ref(), args, cli.common.json);
+    }
     let desk = match Desk::lay(&cli.request(), now) {
         Err(DeskError::Refused(refused))
             if matches!(cli.command, Command::Check) && !is_missing(&refused) =>
@@ -97,9 +101,7 @@ fn answer(cli: &Cli, now: DateTime<Utc>) -> Result<Answer, DeskError> {
         Command::Window(asked) => {
             let answer = tomorrow(&desk, asked.date.unwrap_or_else(|| desk.tomorrow()))?;
             let no = answer.start_window.is_none();
-            shown(cli, &answer.window(), no, || day::window(&answer), || {
-                csv_rows::window(&answer)
-            })
+            shown(cli, &answer.window(), no, || day::window(&answer), || csv_rows::window(&answer))
         }
         Command::Outlook(asked) => {
             let date = asked.date.unwrap_or_else(|| desk.tomorrow());
@@ -116,7 +118,9 @@ fn answer(cli: &Cli, now: DateTime<Utc>) -> Result<Answer, DeskError> {
             let answer = overnight(&desk, &intended(&desk, args.hang.as_deref())?)?;
             let text = || tables::overnight(&desk, &answer);
             let no = answer.bags.iter().all(|bag| bag.call == Call::NotKnown);
-            shown(cli, &answer, no && !answer.bags.is_empty(), text, || csv_rows::overnight(&answer))
+            shown(cli, &answer, no && !answer.bags.is_empty(), text, || {
+                csv_rows::overnight(&answer)
+            })
         }
         Command::Refit(args) => {
             let folder = cli.common.grove.as_deref().filter(|_| !args.dry_run);
@@ -129,6 +133,7 @@ fn answer(cli: &Cli, now: DateTime<Utc>) -> Result<Answer, DeskError> {
             let text = || tables::compare(&answer);
             shown(cli, &answer, false, text, || csv_rows::compare(&answer))
         }
+        Command::Pull(_) => pull::verified(&desk, cli.common.json),
         Command::Check => {
             let answer = check::check(&desk);
             let text = || tables::check(&answer);

@@ -120,7 +120,7 @@ fn scores(verification: &Verification) -> String {
     });
     let header =
         ["", "lead", "hours", "bias", "rms error", "skill: persistence", "skill: climatology"];
-    let mut out = super::tables::table(&header, 1, rows);
+    let mut out = super::words::table(&header, 1, rows);
     let _ = writeln!(out, "\n{}", verification.words);
     out
 }

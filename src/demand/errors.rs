@@ -43,9 +43,14 @@ struct Miss {
 ///
 /// Sizes are root mean squares, so a bias widens the band. An issue's hours before its own time are
 /// left out: they are no forecast.
-pub fn learn(observed: &Series, forecasts: &Forecasts, as_of: DateTime<Utc>) -> Option<LearnedErrors> {
+pub fn learn(
+    observed: &Series,
+    forecasts: &Forecasts,
+    as_of: DateTime<Utc>,
+) -> Option<LearnedErrors> {
     let mut misses: Vec<Vec<Miss>> = Vec::new();
-    for issue in forecasts.issues().iter().filter(|issue| issue.issued_at.is_none_or(|at| at <= as_of))
+    for issue in
+        forecasts.issues().iter().filter(|issue| issue.issued_at.is_none_or(|at| at <= as_of))
     {
         let from = issue.issued_at.unwrap_or(DateTime::<Utc>::MIN_UTC);
         for member in &issue.members {
@@ -163,7 +168,8 @@ mod tests {
     #[test]
     fn nothing_is_learned_from_the_future_or_from_too_little() {
         let observed = observed();
-        let issue = |at| Forecast { issued_at: Some(at), source: None, members: vec![observed.clone()] };
+        let issue =
+            |at| Forecast { issued_at: Some(at), source: None, members: vec![observed.clone()] };
         let later = observed.span().unwrap().to;
         let forecasts = Forecasts::new(vec![issue(later)]);
         assert_eq!(learn(&observed, &forecasts, later), None);

@@ -101,7 +101,9 @@ impl Client {
         let asked = self.with_retries(address, &host, kept.as_ref(), &read);
         let answer = match tokio::time::timeout(self.manners.deadline, asked).await {
             Ok(answer) => answer,
-            Err(_) => Err(Fault::TimeOut { host: host.clone(), seconds: self.manners.deadline.as_secs() }),
+            Err(_) => {
+                Err(Fault::TimeOut { host: host.clone(), seconds: self.manners.deadline.as_secs() })
+            }
         };
         self.remember(&host, &answer);
         answer

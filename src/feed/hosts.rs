@@ -32,7 +32,8 @@ pub struct Hosts {
 impl Hosts {
     /// As kept; nothing where there is no such file, or none that can be read.
     pub fn read(file: &Path) -> Self {
-        let records = fs::read_to_string(file).ok().and_then(|text| serde_json::from_str(&text).ok());
+        let records =
+            fs::read_to_string(file).ok().and_then(|text| serde_json::from_str(&text).ok());
         Self { records: records.unwrap_or_default() }
     }
 

@@ -93,7 +93,7 @@ const OPEN_METEO_ENSEMBLE: &str = "icon_seamless";
 
 impl OpenMeteo {
     fn question(&self, want: &Want) -> Result<Url, Fault> {
-        let past_days = (want.now - want.from).num_hours().div_ceil(24);
+        let past_days = (want.now - want.from + TimeDelta::hours(23)).num_days();
         let mut query = vec![
             ("latitude", joined(&want.places, |place| place.latitude.value())),
             ("longitude", joined(&want.places, |place| place.longitude.value())),
@@ -263,9 +263,9 @@ impl Nws {
         place: &Place,
         want: &Want,
     ) -> Result<Fetched<Answer>, Fault> {
-        let point = client.get(&self.question(place, want)?, services::nws::read_point).await?;
+        let point = client.get(&self.question(place, want)?, services::nws::parse_point).await?;
         let grid = self.below_base(&point.value.forecast_grid_data)?;
-        client.get(&grid, services::nws::read_gridpoint).await
+        client.get(&grid, services::nws::parse_gridpoint).await
     }
 
     /// The documents name each other by full addresses; only those below the configured base are
@@ -284,4 +284,3 @@ place_by_place!(Nws, Source::Nws);
 pub fn ordinary_span(now: DateTime<Utc>) -> (DateTime<Utc>, DateTime<Utc>) {
     (now - TimeDelta::days(2), now + TimeDelta::days(FORECAST_DAYS))
 }
-

@@ -17,6 +17,7 @@ use crate::weather::parse::{
     AIR, AIR_INSTANT, FORECAST, HUMIDITIES, Measure, OBSERVED, PRESSURE, RAIN, REL_HUMIDITY,
     RawForecast, RawHour, RawSeries, SHORTWAVE, WIND,
 };
+use crate::weather::services::Answer;
 use crate::weather::{Flag, Flags, Forecast, Forecasts, Hour, Series};
 use chrono::NaiveDate;
 use std::collections::{BTreeMap, BTreeSet};
@@ -50,6 +51,16 @@ pub fn forecasts(raw: &[RawForecast], settings: &Settings, findings: &mut Findin
     note_uneven_members(&issues, settings, findings);
     assembly.tell(FORECAST, findings);
     issues
+}
+
+/// Weather as a service answered, complete: the hours of each member, wind brought from the
+/// service's height to 2 m.
+pub fn answered(answer: &Answer, settings: &Settings) -> Vec<Vec<Hour>> {
+    let height_m = answer.wind_height_m.unwrap_or(settings.anemometer_height_m);
+    let settings = Settings { anemometer_height_m: height_m, ..settings.clone() };
+    let mut assembly = Assembly::new(&settings);
+    let members = answer.hours.iter().map(|(_, hours)| RawSeries::of(hours.clone()));
+    members.map(|raw| assembly.series(&raw).hours().to_vec()).collect()
 }
 
 fn note_uneven_members(forecasts: &Forecasts, settings: &Settings, findings: &mut Findings) {

@@ -14,7 +14,7 @@ mod tree;
 mod typed;
 
 pub use crate::text::{Flaw, FlawKind, Note, NoteKind, Refused};
-pub use assemble::{forecasts, observed};
+pub use assemble::{answered, forecasts, observed};
 pub use draw::{DRAWS, Draw, PAUSES, Pause, READINGS, Reading, Seen};
 pub use hang::{FILE as HANG, Hang};
 pub use season::{Season, SeasonDay};

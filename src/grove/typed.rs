@@ -1,7 +1,9 @@
 //! The settings as typed: every key with its place in the file, held to its range.
 
 use super::season::{Season, SeasonDay};
-use super::settings::{Bag, Crew, FILE, Label, LabelRate, RateOf, RatePer, Settings, WeatherSource, Wishes};
+use super::settings::{
+    Bag, Crew, FILE, Label, LabelRate, RateOf, RatePer, Settings, WeatherSource, Wishes,
+};
 use crate::text::{Allowed, Findings, FlawKind, Note, NoteKind, TimeFlaw, read_time_of_day, shown};
 use crate::units::{Celsius, Head, Latitude, Longitude, Metres, Millilitres, OutOfRange, Place};
 use chrono::{DateTime, NaiveTime, Offset, TimeZone, Utc};

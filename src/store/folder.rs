@@ -1,7 +1,7 @@
 //! A grove folder on disk: its files in, results out. All reading of text is `grove`'s.
 
-use crate::grove::{FILES, Flaw, FlawKind, Grove, Hang, KEPT_ASIDE, Note, Refused};
 use super::pulled::{self, PulledError};
+use crate::grove::{FILES, Flaw, FlawKind, Grove, Hang, KEPT_ASIDE, Note, Refused};
 use crate::weather::Forecasts;
 use std::ffi::OsString;
 use std::fs::{self, File, OpenOptions};

@@ -7,8 +7,8 @@ use super::folder::write_atomically;
 use crate::units::{
     Celsius, Kilopascal, MetresPerSecond, Millimetres, OutOfRange, WattsPerSquareMetre,
 };
-use crate::weather::{Flag, Flags, Forecast, Hour, Series, SeriesError, Span};
-use chrono::{DateTime, SecondsFormat, Utc};
+use crate::weather::{Flags, Forecast, Hour, Series, SeriesError, Span};
+use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 use std::fs;
 use std::io;
@@ -257,9 +257,9 @@ fn issue_time(path: &Path) -> Option<DateTime<Utc>> {
 }
 
 fn of_source(path: &Path, source: &str) -> bool {
-    path.file_stem().and_then(|stem| stem.to_str()).is_some_and(|stem| {
-        stem.split_once('_').is_some_and(|(_, name)| name == source)
-    })
+    path.file_stem()
+        .and_then(|stem| stem.to_str())
+        .is_some_and(|stem| stem.split_once('_').is_some_and(|(_, name)| name == source))
 }
 
 /// Rows of a file with their members; none where there is no file.
@@ -293,12 +293,3 @@ fn write(path: &Path, rows: impl IntoIterator<Item = Row>) -> Result<(), PulledE
     }
     write_atomically(path, &bytes).map_err(failed)
 }
-
-/// An instant as file contents and messages show it.
-pub fn in_utc(at: DateTime<Utc>) -> String {
-    at.to_rfc3339_opts(SecondsFormat::Secs, true)
-}
-
-/// Flags set in a file that this program does not know are dropped.
-const KNOWN_FLAGS: usize = Flag::ALL.len();
-const _: () = assert!(KNOWN_FLAGS <= 8, "flags fit the byte that is kept");

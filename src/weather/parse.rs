@@ -164,6 +164,28 @@ pub struct RawSeries {
     pub measured: BTreeSet<Measure>,
 }
 
+impl RawSeries {
+    /// Hours in order, none overlapping, that came from elsewhere than a file.
+    pub fn of(hours: Vec<RawHour>) -> Self {
+        let any = |value: fn(&RawHour) -> bool| hours.iter().any(value);
+        let known = [
+            (AIR, any(|hour| hour.air.is_some())),
+            (AIR_INSTANT, any(|hour| hour.air_at_end.is_some())),
+            (REL_HUMIDITY, any(|hour| hour.rel_humidity.is_some())),
+            (DEW_POINT, any(|hour| hour.dew_point.is_some())),
+            (VAPOUR_PRESSURE, any(|hour| hour.vapour_pressure.is_some())),
+            (WIND, any(|hour| hour.wind.is_some())),
+            (SHORTWAVE, any(|hour| hour.shortwave.is_some())),
+            (RAIN, any(|hour| hour.rain.is_some())),
+            (PRESSURE, any(|hour| hour.pressure.is_some())),
+            (SOIL_WATER, any(|hour| hour.soil_water_m3_m3.is_some())),
+            (CLOUD_COVER, any(|hour| hour.cloud_cover.is_some())),
+        ];
+        let measured = known.into_iter().filter(|(_, known)| *known).map(|(name, _)| name);
+        Self { measured: measured.collect(), hours }
+    }
+}
+
 /// One forecast as issued, member by member.
 #[derive(Debug, Clone, PartialEq)]
 pub struct RawForecast {

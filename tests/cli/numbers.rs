@@ -152,7 +152,8 @@ fn later_rows_never_change_an_earlier_answer() {
     let dark = Sky { coldest_c: -3.0, noon_shift_h: 15.0, ..fair() };
     let later = dark.csv().lines().skip(1).collect::<Vec<_>>().join("\n");
     let observed = Sky { from: "2026-01-08T13:30:00", hours: 82, issued: None, ..fair() };
-    let rest = Sky { from: "2026-01-11T23:30:00", hours: 60, coldest_c: 30.0, issued: None, ..fair() };
+    let rest =
+        Sky { from: "2026-01-11T23:30:00", hours: 60, coldest_c: 30.0, issued: None, ..fair() };
     let observed_later = rest.csv().lines().skip(1).collect::<Vec<_>>().join("\n");
     let before = Folder::with_draws()
         .with("weather/forecast.csv", &early.csv())
