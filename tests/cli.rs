@@ -51,8 +51,8 @@ fn every_command_answers_on_the_demo_as_table_json_and_csv() {
 #[test]
 fn refit_answers_as_table_json_and_csv() {
     let grove = Folder::with_draws();
-    let [table, json, csv] =
-        [&[][..], &["--json"], &["--csv"]].map(|form| grove.run(&[&["refit", "--dry-run"], form].concat()));
+    let [table, json, csv] = [&[][..], &["--json"], &["--csv"]]
+        .map(|form| grove.run(&[&["refit", "--dry-run"], form].concat()));
     answers("refit", &table, &json, &csv);
 }
 

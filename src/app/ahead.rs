@@ -49,6 +49,7 @@ impl Ahead {
     /// Joins observed weather and a forecast at `cut` and gives each member a clock.
     ///
     /// `from` is the first start of interest: weather long before it is left out.
+    #[expect(clippy::too_many_arguments, reason = "what is known by when is told apart")]
     pub fn new(
         grove: &Grove,
         model: &Model,
@@ -106,7 +107,8 @@ impl Ahead {
 
     /// Demand at an instant, the mean over members.
     pub fn demand(&self, at: DateTime<Utc>) -> Option<f64> {
-        let each: Option<Vec<f64>> = self.clocks.iter().map(|clock| clock.demand(at).ok()).collect();
+        let each: Option<Vec<f64>> =
+            self.clocks.iter().map(|clock| clock.demand(at).ok()).collect();
         each.map(|each| each.iter().sum::<f64>() / each.len() as f64)
     }
 
@@ -198,4 +200,3 @@ pub fn targets(grove: &Grove, hangs: &[Hang]) -> Vec<Target> {
         })
         .collect()
 }
-

@@ -55,7 +55,8 @@ pub fn of_day(desk: &Desk, outlook: &Outlook, trees: &[TreeDay]) -> Vec<Caution>
     if trees.iter().any(|tree| tree.call == Call::StripAtDusk) {
         say(
             "stripping",
-            "a stripped bag is under-delivered: record what came back; no top-up is proposed".into(),
+            "a stripped bag is under-delivered: record what came back; no top-up is proposed"
+                .into(),
         );
     }
     season(desk, outlook, trees, &mut say);
@@ -94,8 +95,7 @@ fn of_label(
         label.max_air_temp.is_some_and(|most| hour.air_temp_c > most.value())
             || label.min_air_temp.is_some_and(|least| hour.air_temp_c < least.value())
     };
-    let outside: Vec<_> =
-        outlook.hours.iter().filter(|hour| !hour.night && breach(hour)).collect();
+    let outside: Vec<_> = outlook.hours.iter().filter(|hour| !hour.night && breach(hour)).collect();
     if let (Some(first), Some(last)) = (outside.first(), outside.last()) {
         say(
             "hanging",

@@ -156,9 +156,10 @@ pub fn compare(desk: &Desk) -> Result<Comparison, DeskError> {
         groups: groups(&draws),
         stand_out: stand_out(desk, &told),
         order_of_suspicion: SUSPICION,
-        rests_on: "each day predicted from the draws closed before its first start, on the weather \
+        rests_on:
+            "each day predicted from the draws closed before its first start, on the weather \
                    that came, with the demand shape and spreads of the present model"
-            .into(),
+                .into(),
         draws,
     })
 }

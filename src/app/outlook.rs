@@ -226,9 +226,9 @@ fn warning(desk: &Desk, age_h: Option<f64>, observed_to: Option<String>) -> Opti
         (Some(_), None, _) => {
             Some("The forecast does not say when it was issued (issued_at): it may be old".into())
         }
-        (None, _, Some(to)) => {
-            Some(format!("No forecast: nothing can be said beyond {to}; put weather/forecast.csv in"))
-        }
+        (None, _, Some(to)) => Some(format!(
+            "No forecast: nothing can be said beyond {to}; put weather/forecast.csv in"
+        )),
         (None, _, None) => Some(
             "No weather at all: nothing can be timed; put weather/forecast.csv into the grove \
              folder, and weather/observed.csv to learn from draws"

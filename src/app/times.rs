@@ -13,6 +13,7 @@ use chrono::{DateTime, NaiveDate, NaiveTime, TimeDelta, Utc};
 use chrono_tz::Tz;
 use serde::Serialize;
 use std::collections::HashMap;
+use std::collections::hash_map::Entry;
 
 /// Looks after dusk that it takes before night uptake counts as learned.
 pub const PROVEN_NIGHTS: usize = 10;
@@ -149,8 +150,8 @@ pub fn times(desk: &Desk, hangs: &[Hang]) -> Result<Vec<Time>, DeskError> {
     let mut days: HashMap<NaiveDate, Turns> = HashMap::new();
     for hang in hangs {
         let date = desk.local_date(hang.start);
-        if !days.contains_key(&date) {
-            days.insert(date, turns(desk, date)?);
+        if let Entry::Vacant(day) = days.entry(date) {
+            day.insert(turns(desk, date)?);
         }
     }
     Ok(hangs
@@ -276,9 +277,12 @@ fn own_warnings(
     let coldest = ahead.series.within(draw).iter().map(|hour| hour.air.value());
     let coldest = coldest.fold(f64::INFINITY, f64::min);
     if coldest <= crate::plan::overnight::FREEZING_RISK_C {
-        warnings.push(format!("air falls to {coldest:.0} degC: outside the model, and lines may freeze"));
+        warnings.push(format!(
+            "air falls to {coldest:.0} degC: outside the model, and lines may freeze"
+        ));
     } else if coldest < COLD_C {
-        warnings.push(format!("air falls to {coldest:.0} degC: uptake may be slower than predicted"));
+        warnings
+            .push(format!("air falls to {coldest:.0} degC: uptake may be slower than predicted"));
     }
     if desk.grove.season(tree).leaf_on(desk.local_date(hang.start)) == Some(false) {
         warnings.push("out of leaf: the model is of trees in leaf".into());

@@ -153,11 +153,11 @@ pub fn tomorrow(desk: &Desk, date: NaiveDate) -> Result<Tomorrow, DeskError> {
     let list = listed(desk, date);
     let thirsts = Thirsts::of(&desk.grove, &desk.model, &list.hangs);
     let starts = starts(desk, &ahead, &turns, &thirsts, &list.hangs)?;
-    let rhythm =
-        Rhythm { desk, ahead: &ahead, turns: &turns, thirsts: &thirsts, starts: &starts };
+    let rhythm = Rhythm { desk, ahead: &ahead, turns: &turns, thirsts: &thirsts, starts: &starts };
     let hung = rhythm.hang(&list);
     let counts = counts(desk, &starts, &hung);
-    let trees: Vec<TreeDay> = hung.iter().map(|tree| tree_day(desk, &turns, &starts, tree)).collect();
+    let trees: Vec<TreeDay> =
+        hung.iter().map(|tree| tree_day(desk, &turns, &starts, tree)).collect();
     let subject =
         Subject { desk, ahead: &ahead, outlook: &outlook, starts: &starts, counts: &counts };
     Ok(Tomorrow {
@@ -193,8 +193,7 @@ pub fn planned(desk: &Desk, date: NaiveDate) -> Result<Vec<Hang>, DeskError> {
     let list: List = listed(desk, date);
     let thirsts = Thirsts::of(&desk.grove, &desk.model, &list.hangs);
     let starts = starts(desk, &ahead, &turns, &thirsts, &list.hangs)?;
-    let rhythm =
-        Rhythm { desk, ahead: &ahead, turns: &turns, thirsts: &thirsts, starts: &starts };
+    let rhythm = Rhythm { desk, ahead: &ahead, turns: &turns, thirsts: &thirsts, starts: &starts };
     let hung = rhythm.hang(&list).into_iter();
     Ok(hung.filter(|tree| tree.start.is_some()).map(|tree| tree.hang).collect())
 }

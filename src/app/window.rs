@@ -83,8 +83,7 @@ pub struct List {
 pub fn listed(desk: &Desk, date: NaiveDate) -> List {
     let grove = &desk.grove;
     let on_date = |hang: &&Hang| desk.local_date(hang.start) == date;
-    let intended: Vec<Hang> =
-        grove.hang.iter().flatten().filter(on_date).cloned().collect();
+    let intended: Vec<Hang> = grove.hang.iter().flatten().filter(on_date).cloned().collect();
     if !intended.is_empty() {
         return List { hangs: intended, typed: true };
     }
@@ -126,8 +125,10 @@ pub fn starts(
     let settings = &desk.grove.settings;
     let typical = typical(thirsts).ok_or_else(|| nothing_listed(desk))?;
     let date = desk.local_date(turns.day_starts);
-    let latest_done =
-        settings.wishes.latest_done.map_or(turns.day_ends, |time| instant(date, time, settings.zone));
+    let latest_done = settings
+        .wishes
+        .latest_done
+        .map_or(turns.day_ends, |time| instant(date, time, settings.zone));
     let sure = settings.wishes.sure;
     let setting = minutes(crew(desk).setting_min(hangs[0].ports));
     let looked: Vec<Start> = steps(step_from(turns.day_starts + setting), latest_done)

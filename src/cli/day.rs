@@ -76,8 +76,7 @@ fn unstarted(answer: &Tomorrow) -> String {
 fn started(answer: &Tomorrow) -> String {
     let date = answer.date;
     let by = format!("by\n{}", clock(Some(&answer.latest_done), date));
-    let header =
-        ["tree", "block", "call", "start", "takes", "empty between\n(80 %)", &by];
+    let header = ["tree", "block", "call", "start", "takes", "empty between\n(80 %)", &by];
     let marks = answer.start_window.is_some();
     let rows = answer.trees.iter().map(|tree| {
         vec![
@@ -91,7 +90,7 @@ fn started(answer: &Tomorrow) -> String {
         ]
     });
     let mut out = table(&header, 3, rows);
-    if marks && answer.trees.iter().any(|tree| is_late(tree)) {
+    if marks && answer.trees.iter().any(is_late) {
         out += "  * outside the start window of the typical tree\n";
     }
     if answer.trees.iter().any(|tree| tree.call == Call::DoNotHang && tree.start.is_some()) {
@@ -178,8 +177,16 @@ pub fn outlook(outlook: &Outlook) -> String {
 
 fn hours(outlook: &Outlook) -> String {
     let header = [
-        "from", "", "air\ndegC", "RH\n%", "VPD\nkPa", "wind\nm/s", "sun\nW/m2", "rain\nmm",
-        "ref. ET\nmm", "demand\n",
+        "from",
+        "",
+        "air\ndegC",
+        "RH\n%",
+        "VPD\nkPa",
+        "wind\nm/s",
+        "sun\nW/m2",
+        "rain\nmm",
+        "ref. ET\nmm",
+        "demand\n",
     ];
     let mut rows = Vec::new();
     let mut until = None;

@@ -46,12 +46,10 @@ pub fn run(line: impl IntoIterator<Item = OsString>, now: DateTime<Utc>) -> Exit
         }
     };
     match answer(&cli, now) {
-        Ok(answer) => {
-            match print(&answer.text) {
-                Ok(()) => ExitCode::from(u8::from(answer.no)),
-                Err(error) => failed(&format!("the answer cannot be written: {error}")),
-            }
-        }
+        Ok(answer) => match print(&answer.text) {
+            Ok(()) => ExitCode::from(u8::from(answer.no)),
+            Err(error) => failed(&format!("the answer cannot be written: {error}")),
+        },
         Err(error) => failed(&error.to_string()),
     }
 }
@@ -97,9 +95,7 @@ fn answer(cli: &Cli, now: DateTime<Utc>) -> Result<Answer, DeskError> {
         Command::Window(asked) => {
             let answer = tomorrow(&desk, asked.date.unwrap_or_else(|| desk.tomorrow()))?;
             let no = answer.start_window.is_none();
-            shown(cli, &answer.window(), no, || day::window(&answer), || {
-                csv_rows::window(&answer)
-            })
+            shown(cli, &answer.window(), no, || day::window(&answer), || csv_rows::window(&answer))
         }
         Command::Outlook(asked) => {
             let date = asked.date.unwrap_or_else(|| desk.tomorrow());
@@ -116,7 +112,9 @@ fn answer(cli: &Cli, now: DateTime<Utc>) -> Result<Answer, DeskError> {
             let answer = overnight(&desk, &intended(&desk, args.hang.as_deref())?)?;
             let text = || tables::overnight(&desk, &answer);
             let no = answer.bags.iter().all(|bag| bag.call == Call::NotKnown);
-            shown(cli, &answer, no && !answer.bags.is_empty(), text, || csv_rows::overnight(&answer))
+            shown(cli, &answer, no && !answer.bags.is_empty(), text, || {
+                csv_rows::overnight(&answer)
+            })
         }
         Command::Refit(args) => {
             let folder = cli.common.grove.as_deref().filter(|_| !args.dry_run);

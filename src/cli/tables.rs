@@ -19,7 +19,8 @@ const NAMED: usize = 8;
 pub fn times(desk: &Desk, times: &[Time]) -> String {
     let mut out = warned(&source(desk));
     if times.is_empty() {
-        return out + "Nothing to time: name a file with --hang, or put hang.csv into the grove folder.\n";
+        return out
+            + "Nothing to time: name a file with --hang, or put hang.csv into the grove folder.\n";
     }
     let header = ["draw", "tree", "start", "P10", "P50", "P90", "by dusk", "by morning"];
     let rows = times.iter().map(|time| {
@@ -71,8 +72,16 @@ pub fn overnight(desk: &Desk, calls: &Calls) -> String {
     if calls.bags.is_empty() {
         return out + "No bag hangs, and none can be planned: name a file with --hang.\n";
     }
-    let header =
-        ["draw", "tree", "call", "start", "by\ndusk", "by crew's\nend", "by\nmorning", "mL at\ndusk"];
+    let header = [
+        "draw",
+        "tree",
+        "call",
+        "start",
+        "by\ndusk",
+        "by crew's\nend",
+        "by\nmorning",
+        "mL at\ndusk",
+    ];
     let rows = calls.bags.iter().map(|bag| {
         vec![
             bag.draw_id.clone(),
@@ -127,7 +136,11 @@ pub fn refit(refit: &Refit) -> String {
     out += &table(&header, 2, rows);
     out.push('\n');
     let rows = refit.learned.iter().map(|learned| {
-        vec![learned.name.to_owned(), format!("{:.3}", learned.prior), format!("{:.3}", learned.now)]
+        vec![
+            learned.name.to_owned(),
+            format!("{:.3}", learned.prior),
+            format!("{:.3}", learned.now),
+        ]
     });
     out += &table(&["learned by evidence", "prior median", "now"], 1, rows);
     bullets(&mut out, "Told nothing", refit.silent.iter().cloned());

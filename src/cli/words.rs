@@ -114,15 +114,19 @@ mod tests {
     fn no_line_is_wider_than_asked_and_no_word_is_lost() {
         let text = "  - one two three four five six seven eight nine ten";
         let wrapped = wrapped_to(20, text, 4);
-        assert_eq!(wrapped, "  - one two three\n    four five six\n    seven eight nine\n    ten\n");
+        assert_eq!(
+            wrapped,
+            "  - one two three\n    four five six\n    seven eight nine\n    ten\n"
+        );
         assert_eq!(wrapped_to(5, "incomprehensible words", 0), "incomprehensible\nwords\n");
     }
 
     #[test]
     fn minutes_are_never_none() {
-        assert_eq!([0.2, 0.6, 59.4, 59.6, 125.0].map(hours), [
-            "<1 min", "1 min", "59 min", "1 h 00", "2 h 05"
-        ]);
+        assert_eq!(
+            [0.2, 0.6, 59.4, 59.6, 125.0].map(hours),
+            ["<1 min", "1 min", "59 min", "1 h 00", "2 h 05"]
+        );
         assert_eq!(span(Some(Minutes::After { after_min: 0.0 })), "-");
     }
 

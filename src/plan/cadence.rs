@@ -86,9 +86,10 @@ mod tests {
 
     fn waits(kits: u32) -> Vec<i64> {
         let from = DateTime::UNIX_EPOCH;
-        let starts = starts(&crew(1, kits), &[8; 24], from, from + TimeDelta::days(9), Some, |_, _| {
-            Some(120.0)
-        });
+        let starts =
+            starts(&crew(1, kits), &[8; 24], from, from + TimeDelta::days(9), Some, |_, _| {
+                Some(120.0)
+            });
         let starts: Vec<_> = starts.into_iter().flatten().collect();
         starts.windows(2).map(|pair| (pair[1] - pair[0]).num_minutes() - 12).collect()
     }
@@ -106,7 +107,8 @@ mod tests {
     #[test]
     fn a_kit_that_never_comes_back_ends_the_list() {
         let from = DateTime::UNIX_EPOCH;
-        let starts = starts(&crew(2, 3), &[6; 5], from, from + TimeDelta::hours(9), Some, |_, _| None);
+        let starts =
+            starts(&crew(2, 3), &[6; 5], from, from + TimeDelta::hours(9), Some, |_, _| None);
         assert_eq!(starts.iter().flatten().count(), 3);
     }
 

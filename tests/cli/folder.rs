@@ -25,7 +25,8 @@ impl Ran {
     }
 
     pub fn rows(&self) -> Vec<Vec<String>> {
-        let mut reader = csv::ReaderBuilder::new().has_headers(false).from_reader(self.out.as_bytes());
+        let mut reader =
+            csv::ReaderBuilder::new().has_headers(false).from_reader(self.out.as_bytes());
         let rows = reader.records().map(|row| row.expect("CSV"));
         rows.map(|row| row.iter().map(str::to_owned).collect()).collect()
     }
@@ -123,14 +124,22 @@ impl Sky {
                 cells.extend(self.issued.map(str::to_owned));
                 cells.extend((self.members > 1).then(|| member.to_string()));
                 cells.push(at.format("%Y-%m-%dT%H:%M:%SZ").to_string());
-                cells.extend(self.columns.iter().map(|column| self.value(column, at, index, member)));
+                cells.extend(
+                    self.columns.iter().map(|column| self.value(column, at, index, member)),
+                );
                 text += &(cells.join(",") + "\n");
             }
         }
         text
     }
 
-    fn value(&self, column: &str, at: chrono::NaiveDateTime, index: usize, member: usize) -> String {
+    fn value(
+        &self,
+        column: &str,
+        at: chrono::NaiveDateTime,
+        index: usize,
+        member: usize,
+    ) -> String {
         use chrono::Timelike;
         let hour = f64::from(at.hour()) + f64::from(at.minute()) / 60.0 + self.noon_shift_h;
         let height = ((hour - 6.0) / 12.0 * std::f64::consts::PI).sin();
@@ -169,9 +178,10 @@ impl Folder {
     /// With six draws of three trees in observed weather.
     pub fn with_draws() -> Self {
         let observed = Sky { from: "2026-01-08T13:30:00", hours: 140, issued: None, ..fair() };
-        let mut draws =
-            String::from("draw_id,tree_id,started,charge_ml,last_wet,first_empty\n");
-        for (id, (tree, day)) in [(1, 10), (2, 10), (3, 11), (1, 12), (2, 13), (3, 13)].iter().enumerate() {
+        let mut draws = String::from("draw_id,tree_id,started,charge_ml,last_wet,first_empty\n");
+        for (id, (tree, day)) in
+            [(1, 10), (2, 10), (3, 11), (1, 12), (2, 13), (3, 13)].iter().enumerate()
+        {
             draws += &format!(
                 "d{id},T{tree},2026-01-{day}T08:{id}0:00+10:30,1000,2026-01-{day}T10:0{tree}:00+10:30,\
                  2026-01-{day}T10:4{tree}:00+10:30\n"
@@ -191,7 +201,7 @@ impl Folder {
         self
     }
 
-    pub fn as_of(mut self, as_of: &str) -> Self {
+    pub fn seen_at(mut self, as_of: &str) -> Self {
         self.as_of = as_of.into();
         self
     }

@@ -8,7 +8,7 @@ const TIMES: &str = "draw_id,tree_id,start,p10_min,p50_min,p90_min,empty_p10,emp
 const HANG: &str = "draw_id,tree_id,start,charge_ml\n\
                     h1,T2,2026-01-15T08:00:00+10:30,1000\n\
                     h2,T1,2026-01-15T14:00:00+10:30,500\n\
-                    h3,T3,2026-01-18T15:00:00+10:30,900\n\
+                    h3,T3,2026-01-19T03:00:00+10:30,900\n\
                     h4,T3,2026-02-18T15:00:00+10:30,900\n";
 
 /// As a table writes so many minutes.
@@ -152,7 +152,8 @@ fn later_rows_never_change_an_earlier_answer() {
     let dark = Sky { coldest_c: -3.0, noon_shift_h: 15.0, ..fair() };
     let later = dark.csv().lines().skip(1).collect::<Vec<_>>().join("\n");
     let observed = Sky { from: "2026-01-08T13:30:00", hours: 82, issued: None, ..fair() };
-    let rest = Sky { from: "2026-01-11T23:30:00", hours: 60, coldest_c: 30.0, issued: None, ..fair() };
+    let rest =
+        Sky { from: "2026-01-11T23:30:00", hours: 60, coldest_c: 30.0, issued: None, ..fair() };
     let observed_later = rest.csv().lines().skip(1).collect::<Vec<_>>().join("\n");
     let before = Folder::with_draws()
         .with("weather/forecast.csv", &early.csv())

@@ -92,7 +92,10 @@ fn holes_and_ends_are_named_and_nothing_is_guessed() {
 #[test]
 fn absent_columns_are_estimated_and_said() {
     let columns: [(&'static [&'static str], &[&str]); 3] = [
-        (&["air_temp_c", "rel_humidity_pct", "wind_m_s", "shortwave_w_m2"], &["rain is not in the weather"]),
+        (
+            &["air_temp_c", "rel_humidity_pct", "wind_m_s", "shortwave_w_m2"],
+            &["rain is not in the weather"],
+        ),
         (&["air_temp_c", "rel_humidity_pct", "wind_m_s", "rain_mm"], &["shortwave estimated"]),
         (&["air_temp_c"], &["2 m/s assumed", "humidity estimated"]),
     ];
@@ -107,7 +110,11 @@ fn label_temperatures_frost_rain_and_dark_bar_a_start() {
     let label = "[label]\nmax_air_temp_c = 18\n";
     let zone = |end: &str| settings("Australia/Adelaide", -35.0, 138.8, "", end);
     let hot = with(&Sky { coldest_c: 22.0, ..fair() }).with("grove.toml", &zone(label));
-    says(&hot, 1, &["is allowed (above the label's temperature)", "none started: no start is allowed"]);
+    says(
+        &hot,
+        1,
+        &["is allowed (above the label's temperature)", "none started: no start is allowed"],
+    );
     let frost = with(&Sky { coldest_c: -18.0, ..fair() });
     says(&frost, 1, &["frost", "may freeze"]);
     let wet = with(&Sky { rain: 48..72, ..fair() });
@@ -126,7 +133,8 @@ fn label_temperatures_frost_rain_and_dark_bar_a_start() {
 
 #[test]
 fn mixing_is_cautioned_where_a_product_is_typed_and_not_with_water() {
-    let water = says(&Folder::good(), 0, &["drilling: eye protection", "buried and overhead lines"]);
+    let water =
+        says(&Folder::good(), 0, &["drilling: eye protection", "buried and overhead lines"]);
     assert!(!water.contains("mixing:"));
     let label = "[label]\nproduct_name = \"As typed\"\nlabel_rate_ml_per_cm_dbh = 1\n";
     let toml = settings("Australia/Adelaide", -35.0, 138.8, "", label);
@@ -165,7 +173,8 @@ fn too_few_kits_leave_trees_unreached_and_late_ones_marked() {
     for tree in 1..=12 {
         trees += &format!("T{tree},north,elm,80,8\n");
     }
-    let toml = settings("Australia/Adelaide", -35.0, 138.8, "", "").replace("kits = 40", "kits = 2");
+    let toml =
+        settings("Australia/Adelaide", -35.0, 138.8, "", "").replace("kits = 40", "kits = 2");
     let grove = Folder::good().with("grove.toml", &toml).with("trees.csv", &trees);
     let out = says(&grove, 0, &["not reached by people or kits", "* outside the start window"]);
     assert!(out.contains("not reached"), "{out}");
@@ -173,7 +182,8 @@ fn too_few_kits_leave_trees_unreached_and_late_ones_marked() {
 
 #[test]
 fn one_bag_is_spoken_of_in_the_singular() {
-    let one = Folder::good().with("trees.csv", &TREES.lines().take(2).collect::<Vec<_>>().join("\n"));
+    let one =
+        Folder::good().with("trees.csv", &TREES.lines().take(2).collect::<Vec<_>>().join("\n"));
     let out = says(&one, 0, &["the one bag empty before 18:00 (90 % sure)."]);
     assert!(!out.contains("1 of 1") && !out.contains("all together)."), "{out}");
 }
@@ -195,17 +205,52 @@ fn a_list_of_nothing_is_said() {
 #[test]
 fn days_of_every_length_are_drawn_and_planned() {
     for (zone, place, from, as_of, columns, labels) in [
-        ("Europe/Berlin", (52.0, 13.0), "2026-03-26T23:00:00", "2026-03-28T18:00:00Z", 46, "00  03    06"),
-        ("Europe/Berlin", (52.0, 13.0), "2026-10-22T22:00:00", "2026-10-24T18:00:00Z", 50, "00      03    06"),
-        ("Australia/Lord_Howe", (-31.5, 159.0), "2026-10-01T13:00:00", "2026-10-03T08:00:00Z", 47, "00   03    06"),
-        ("Australia/Lord_Howe", (-31.5, 159.0), "2026-04-02T13:00:00", "2026-04-04T08:00:00Z", 49, "00     03    06"),
-        ("Asia/Kolkata", (20.0, 77.0), "2026-05-01T00:00:00", "2026-05-02T12:00:00Z", 48, "00    03    06"),
+        (
+            "Europe/Berlin",
+            (52.0, 13.0),
+            "2026-03-26T23:00:00",
+            "2026-03-28T18:00:00Z",
+            46,
+            "00  03    06",
+        ),
+        (
+            "Europe/Berlin",
+            (52.0, 13.0),
+            "2026-10-22T22:00:00",
+            "2026-10-24T18:00:00Z",
+            50,
+            "00      03    06",
+        ),
+        (
+            "Australia/Lord_Howe",
+            (-31.5, 159.0),
+            "2026-10-01T13:00:00",
+            "2026-10-03T08:00:00Z",
+            47,
+            "00   03    06",
+        ),
+        (
+            "Australia/Lord_Howe",
+            (-31.5, 159.0),
+            "2026-04-02T13:00:00",
+            "2026-04-04T08:00:00Z",
+            49,
+            "00     03    06",
+        ),
+        (
+            "Asia/Kolkata",
+            (20.0, 77.0),
+            "2026-05-01T00:00:00",
+            "2026-05-02T12:00:00Z",
+            48,
+            "00    03    06",
+        ),
     ] {
         let (latitude, longitude) = place;
         let sky = Sky { from, issued: Some(as_of), noon_shift_h: longitude / 15.0, ..fair() };
         let grove = with(&sky)
             .with("grove.toml", &settings(zone, latitude, longitude, "", ""))
-            .as_of(as_of);
+            .seen_at(as_of);
         let out = says(&grove, 0, &["07:45"]);
         let drawn = out.lines().find(|line| line.starts_with("  demand  |")).unwrap();
         assert_eq!(drawn.chars().count(), columns + 12, "{zone}\n{out}");
@@ -221,7 +266,7 @@ fn tomorrow_is_the_next_date_also_in_the_first_hour_of_a_long_day() {
     let sky = Sky { from: "2026-10-22T22:00:00", issued: Some("2026-10-24T21:00:00Z"), ..fair() };
     let grove = with(&sky)
         .with("grove.toml", &settings("Europe/Berlin", 52.0, 13.0, "", ""))
-        .as_of("2026-10-24T22:30:00Z");
+        .seen_at("2026-10-24T22:30:00Z");
     let json = grove.run(&["outlook", "--json"]).json();
     assert_eq!(json["date"], "2026-10-26");
 }
@@ -231,7 +276,7 @@ fn polar_day_and_polar_night() {
     let svalbard = |from, as_of| {
         with(&Sky { from, issued: Some(as_of), noon_shift_h: 1.0, ..fair() })
             .with("grove.toml", &settings("Europe/Oslo", 78.2, 15.6, "", ""))
-            .as_of(as_of)
+            .seen_at(as_of)
     };
     let summer = svalbard("2026-06-20T00:00:00", "2026-06-21T20:00:00Z");
     says(&summer, 0, &["Good day"]);
@@ -246,7 +291,8 @@ fn a_bag_that_hangs_is_judged_from_its_last_look() {
                  d0,T2,2026-01-13T08:00:00+10:30,1000,2026-01-13T10:00:00+10:30,2026-01-13T10:30:00+10:30\n\
                  d1,T1,2026-01-14T15:00:00+10:30,1000,2026-01-14T17:00:00+10:30,\n";
     let observed = Sky { hours: 42, issued: None, ..fair() };
-    let grove = Folder::good().with("weather/observed.csv", &observed.csv()).with("draws.csv", draws);
+    let grove =
+        Folder::good().with("weather/observed.csv", &observed.csv()).with("draws.csv", draws);
     let json = grove.run(&["overnight", "--json"]).json();
     assert_eq!(json["bags"][0]["draw_id"], "d1");
     assert_eq!(json["bags"][0]["hanging"], true);
