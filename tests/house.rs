@@ -25,17 +25,18 @@ const CORE: [Room; 10] = [
     ("dose", &["units", "grove::Label", "grove::LabelRate", "grove::RateOf", "grove::RatePer"]),
 ];
 
-const SHELL: [Room; 3] = [
+const SHELL: [Room; 4] = [
     ("store", &["units", "text", "weather", "grove", "uptake"]),
+    ("feed", &["units", "weather", "store"]),
     (
         "app",
         &[
             "units", "text", "weather", "evapo", "grove", "belief", "demand", "uptake", "plan",
-            "dose", "store",
+            "dose", "feed", "store",
         ],
     ),
     // Of `grove`, plain data that `app` takes and gives.
-    ("cli", &["text", "store", "app", "grove::Hang", "grove::Refused"]),
+    ("cli", &["text", "store", "app", "grove::Grove", "grove::Hang", "grove::Refused"]),
 ];
 
 /// Names that reach a file, a socket, the environment, a clock, a thread or a random source.

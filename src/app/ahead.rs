@@ -54,6 +54,7 @@ impl Ahead {
     /// Joins observed weather and a forecast at `cut` and gives each member a clock.
     ///
     /// `from` is the first start of interest: weather long before it is left out.
+    #[expect(clippy::too_many_arguments, reason = "what is known by when is told apart")]
     pub fn new(
         grove: &Grove,
         model: &Model,

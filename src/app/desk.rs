@@ -174,7 +174,8 @@ fn base_model(request: &Request, as_of: DateTime<Utc>) -> Result<Base, DeskError
             let path = PathBuf::from("models/demo.json");
             let file =
                 demo::model().map_err(|error| DeskError::Model { path: path.clone(), error })?;
-            Some((path, file))
+            // An earlier look must not know what was learned later.
+            file.fitted_at.is_some_and(|at| at <= as_of).then_some((path, file))
         }
     };
     let usable = found.filter(|(_, file)| file.matches(request.reference_et));

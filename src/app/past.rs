@@ -196,11 +196,8 @@ pub fn fillings(draw: &Draw) -> Vec<Sighting> {
         filling.last_wet = filling.last_wet.max(Some(draw.last_wet));
     }
     filling.first_empty = filling.first_empty.or(draw.first_empty);
-    if let (Some(stripped), Some(left)) = (draw.stripped, draw.left) {
-        if left.value() > 0.0 && filling.first_empty.is_none() {
-            filling.volumes.push((stripped, left));
-        }
-    }
+    let left = draw.left.filter(|left| left.value() > 0.0 && filling.first_empty.is_none());
+    filling.volumes.extend(draw.stripped.zip(left));
     all
 }
 

@@ -14,6 +14,7 @@ use chrono_tz::Tz;
 use rayon::prelude::*;
 use serde::Serialize;
 use std::collections::HashMap;
+use std::collections::hash_map::Entry;
 
 /// Looks after dusk that it takes before night uptake counts as learned.
 pub const PROVEN_NIGHTS: usize = 10;
@@ -150,8 +151,8 @@ pub fn times(desk: &Desk, hangs: &[Hang]) -> Result<Vec<Time>, DeskError> {
     let mut days: HashMap<NaiveDate, Turns> = HashMap::new();
     for hang in hangs {
         let date = desk.local_date(hang.start);
-        if !days.contains_key(&date) {
-            days.insert(date, turns(desk, date)?);
+        if let Entry::Vacant(day) = days.entry(date) {
+            day.insert(turns(desk, date)?);
         }
     }
     Ok(hangs

@@ -90,7 +90,7 @@ fn started(answer: &Tomorrow) -> String {
         ]
     });
     let mut out = table(&header, 3, rows);
-    if marks && answer.trees.iter().any(|tree| is_late(tree)) {
+    if marks && answer.trees.iter().any(is_late) {
         out += "  * outside the start window of the typical tree\n";
     }
     if answer.trees.iter().any(|tree| tree.call == Call::DoNotHang && tree.start.is_some()) {

@@ -201,7 +201,7 @@ impl Folder {
         self
     }
 
-    pub fn as_of(mut self, as_of: &str) -> Self {
+    pub fn seen_at(mut self, as_of: &str) -> Self {
         self.as_of = as_of.into();
         self
     }

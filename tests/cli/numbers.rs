@@ -8,7 +8,7 @@ const TIMES: &str = "draw_id,tree_id,start,p10_min,p50_min,p90_min,empty_p10,emp
 const HANG: &str = "draw_id,tree_id,start,charge_ml\n\
                     h1,T2,2026-01-15T08:00:00+10:30,1000\n\
                     h2,T1,2026-01-15T14:00:00+10:30,500\n\
-                    h3,T3,2026-01-18T15:00:00+10:30,900\n\
+                    h3,T3,2026-01-19T03:00:00+10:30,900\n\
                     h4,T3,2026-02-18T15:00:00+10:30,900\n";
 
 /// As a table writes so many minutes.

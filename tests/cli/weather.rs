@@ -250,7 +250,7 @@ fn days_of_every_length_are_drawn_and_planned() {
         let sky = Sky { from, issued: Some(as_of), noon_shift_h: longitude / 15.0, ..fair() };
         let grove = with(&sky)
             .with("grove.toml", &settings(zone, latitude, longitude, "", ""))
-            .as_of(as_of);
+            .seen_at(as_of);
         let out = says(&grove, 0, &["07:45"]);
         let drawn = out.lines().find(|line| line.starts_with("  demand  |")).unwrap();
         assert_eq!(drawn.chars().count(), columns + 12, "{zone}\n{out}");
@@ -266,7 +266,7 @@ fn tomorrow_is_the_next_date_also_in_the_first_hour_of_a_long_day() {
     let sky = Sky { from: "2026-10-22T22:00:00", issued: Some("2026-10-24T21:00:00Z"), ..fair() };
     let grove = with(&sky)
         .with("grove.toml", &settings("Europe/Berlin", 52.0, 13.0, "", ""))
-        .as_of("2026-10-24T22:30:00Z");
+        .seen_at("2026-10-24T22:30:00Z");
     let json = grove.run(&["outlook", "--json"]).json();
     assert_eq!(json["date"], "2026-10-26");
 }
@@ -276,7 +276,7 @@ fn polar_day_and_polar_night() {
     let svalbard = |from, as_of| {
         with(&Sky { from, issued: Some(as_of), noon_shift_h: 1.0, ..fair() })
             .with("grove.toml", &settings("Europe/Oslo", 78.2, 15.6, "", ""))
-            .as_of(as_of)
+            .seen_at(as_of)
     };
     let summer = svalbard("2026-06-20T00:00:00", "2026-06-21T20:00:00Z");
     says(&summer, 0, &["Good day"]);
