@@ -6,7 +6,8 @@
 //!
 //! - [`units`]: quantities that know their unit and refuse what cannot be;
 //! - [`text`]: what a user typed, turned into rows, times and numbers, with every flaw in one go;
-//! - [`weather`]: hours as intervals, series of hours with their gaps, forecasts as issued;
+//! - [`weather`]: hours as intervals, series of hours with their gaps, forecasts as issued, answers
+//!   of weather services;
 //! - [`evapo`]: FAO-56, one function a numbered equation; the almanac;
 //! - [`grove`]: a place, its trees, draws and looks, from text to checked values;
 //! - [`demand`]: weather to the pull on a tree, and the demand clock with its inverse;

@@ -18,6 +18,7 @@ use super::{Answer, bins, body};
 use crate::text::{TimeFlaw, read_time, shown};
 use chrono::{DateTime, FixedOffset, NaiveDateTime, TimeDelta, Utc};
 use chrono_tz::Tz;
+use std::borrow::Cow;
 use std::collections::BTreeMap;
 
 const HOUR: TimeDelta = TimeDelta::hours(1);
@@ -63,6 +64,8 @@ pub struct Declaration {
     pub label: Label,
     /// Character between the cells.
     pub separator: char,
+    /// Are decimals behind a comma?
+    pub decimal_comma: bool,
     /// Column of the time.
     pub time_column: String,
     /// Form of the time, as `%d.%m.%Y %H:%M`; ISO 8601 where none is given.
@@ -187,7 +190,8 @@ impl Rows {
             };
             let mut reading = Reading::at(line, at);
             for (name, field, scale) in &columns {
-                let value = super::table::number(header.cell(&cells, name), &missing);
+                let cell = plain(header.cell(&cells, name), declaration.decimal_comma);
+                let value = super::table::number(&cell, &missing);
                 let value = value.map(|value| scale.bring(value));
                 reading.set(*field, ledger.take(field.measure(), value, at));
             }
@@ -240,6 +244,10 @@ fn columns(
         Ok((column.name.clone(), field, declared(column.measure, &column.unit)?))
     };
     declaration.columns.iter().map(column).collect()
+}
+
+fn plain(cell: &str, decimal_comma: bool) -> Cow<'_, str> {
+    if decimal_comma { cell.replace(',', ".").into() } else { cell.into() }
 }
 
 fn field(measure: Measure) -> Option<Field> {
