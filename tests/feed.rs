@@ -348,3 +348,98 @@ fn a_killed_pull_leaves_a_whole_series() {
         }
     }
 }
+
+#[test]
+fn a_logger_is_read_as_declared_and_its_clock_held_against_the_sun() {
+    let folder = TempDir::new().unwrap();
+    write_grove(folder.path(), NOWHERE, NOWHERE, 48.1);
+    let mut settings = fs::read_to_string(folder.path().join("grove.toml")).unwrap();
+    settings += "\n[weather.station]\nfile = \"logger.csv\"\nclock = \"+01:00\"\nlabel = \"end\"\n\
+                 time_column = \"t\"\ntime_format = \"%d.%m.%Y %H:%M\"\nmissing = [\"---\"]\n\
+                 separator = \";\"\ndecimal_comma = true\n";
+    for (name, measure, unit) in [
+        ("temp", "air_temp_c", "degF"),
+        ("rh", "rel_humidity_pct", "%"),
+        ("sun", "shortwave_w_m2", "MJ/m2/h"),
+    ] {
+        settings += &format!(
+            "[[weather.station.columns]]\nname = \"{name}\"\nmeasure = \"{measure}\"\n\
+             unit = \"{unit}\"\n"
+        );
+    }
+    fs::write(folder.path().join("grove.toml"), settings).unwrap();
+    let mut csv = String::from("t;temp;rh;sun\n");
+    for step in -40..=0 {
+        let at = hour() + TimeDelta::hours(step + 1);
+        let temp = if step == -5 { "---" } else { "64,4" };
+        csv += &format!("{};{temp};55,0;0,9\n", at.format("%d.%m.%Y %H:%M"));
+    }
+    fs::write(folder.path().join("logger.csv"), csv).unwrap();
+    let output = pull(folder.path(), &["--source", "station"]);
+    assert!(output.status.success(), "{}", said(&output));
+    let kept = fs::read_to_string(folder.path().join("weather/pulled.csv")).unwrap();
+    let first = kept.lines().nth(1).unwrap();
+    assert!(first.contains(",18.0,") && first.contains(",250.0,"), "64.4 F, 0.9 MJ/h: {first}");
+
+    fs::remove_file(folder.path().join("logger.csv")).unwrap();
+    let output = pull(folder.path(), &["--source", "station"]);
+    assert_eq!(output.status.code(), Some(2));
+    assert!(said(&output).contains("logger.csv"), "{}", said(&output));
+}
+
+#[test]
+fn old_hours_come_from_the_archive_and_members_from_the_ensemble() {
+    let service = StandIn::serving(vec![Reply::status(400, "{\"error\":true,\"reason\":\"no\"}")]);
+    let folder = grove(&service.base, NOWHERE);
+    let mut settings = fs::read_to_string(folder.path().join("grove.toml")).unwrap();
+    settings += &format!(
+        "open_meteo_archive_url = \"{0}\"\nopen_meteo_ensemble_url = \"{0}\"\n",
+        service.base
+    );
+    fs::write(folder.path().join("grove.toml"), settings).unwrap();
+    let old = [
+        "--source",
+        "open-meteo",
+        "--from",
+        "2024-01-01T00:00+01:00",
+        "--to",
+        "2024-02-01T00:00+01:00",
+    ];
+    assert_eq!(pull(folder.path(), &old).status.code(), Some(2));
+    pull(folder.path(), &["--source", "open-meteo", "--ensemble"]);
+    let asked = service.asked();
+    assert!(asked[0].path.starts_with("/v1/archive?"), "{}", asked[0].path);
+    assert!(asked[0].path.contains("start_date=2023-12-31&end_date=2024-01-31"));
+    assert!(asked[1].path.starts_with("/v1/ensemble?"), "{}", asked[1].path);
+}
+
+#[test]
+fn forecasts_are_verified_against_what_came() {
+    let folder = grove(NOWHERE, NOWHERE);
+    let weather = folder.path().join("weather");
+    fs::create_dir_all(&weather).unwrap();
+    let header = "hour_ending,air_temp_c,rel_humidity_pct,wind_m_s,shortwave_w_m2,rain_mm";
+    let mut observed = format!("{header}\n");
+    let mut forecast = format!("{header},issued_at\n");
+    let start: DateTime<Utc> = "2026-06-01T00:00:00Z".parse().unwrap();
+    for step in 1..=24 * 20 {
+        let at = (start + TimeDelta::hours(step)).to_rfc3339();
+        let warmth =
+            18.0 + 5.0 * (step as f64 / 24.0 * std::f64::consts::TAU).sin() + (step % 7) as f64;
+        observed += &format!("{at},{warmth:.2},60,2,300,0\n");
+        if step > 24 * 10 && step <= 24 * 14 {
+            forecast += &format!("{at},{:.2},60,2,300,0,2026-06-11T00:00:00Z\n", warmth + 1.0);
+        }
+    }
+    fs::write(weather.join("observed.csv"), observed).unwrap();
+    fs::write(weather.join("forecast.csv"), forecast).unwrap();
+    let output = pull(folder.path(), &["--verify", "--as-of", "2026-06-20T00:00:00Z"]);
+    assert!(output.status.success(), "{}", said(&output));
+    let answer: Value = serde_json::from_slice(&output.stdout).unwrap();
+    let first = &answer["scores"][0];
+    assert_eq!(first["variable"], "air_temp_c");
+    assert!((first["bias"].as_f64().unwrap() - 1.0).abs() < 0.01, "{first}");
+    assert!((first["rmse"].as_f64().unwrap() - 1.0).abs() < 0.01, "{first}");
+    assert!(first["skill_against_persistence"].as_f64().unwrap() > 0.0, "{first}");
+    assert_eq!(answer["learned"]["pairs"], 96);
+}

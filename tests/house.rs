@@ -27,7 +27,7 @@ const CORE: [Room; 10] = [
 
 const SHELL: [Room; 4] = [
     ("store", &["units", "text", "weather", "grove", "uptake"]),
-    ("feed", &["units", "weather", "store"]),
+    ("feed", &["units", "weather", "evapo", "grove", "store"]),
     (
         "app",
         &[

@@ -342,10 +342,7 @@ fn a_logger_whose_clock_changes() {
     near!(ending(&answer, "2026-10-24T23:00:00Z").rain, 0.2);
     near!(ending(&answer, "2026-10-25T02:00:00Z").air, 9.0);
     assert_eq!(ending(&answer, "2026-10-25T03:00:00Z").air, None);
-    told(
-        &answer,
-        "skipped or showed twice, left as gaps: 2 (first '25.10.2026 02:00' in row 5)",
-    );
+    told(&answer, "skipped or showed twice, left as gaps: 2 (first '25.10.2026 02:00' in row 5)");
     told(&answer, "first -6999 degC");
     told(&answer, "rows that cannot be read, passed over: 1");
 

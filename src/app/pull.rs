@@ -4,6 +4,7 @@
 use super::desk::DeskError;
 use crate::evapo::sequence::{EvapoHour, Reference, hour_by_hour};
 use crate::feed::sources::{BrightSky, MetNorway, Nws, OpenMeteo, Service, Want, ordinary_span};
+use crate::feed::station::Station;
 use crate::feed::{Cache, Client, Fault, Fetched, Manners};
 use crate::grove::{Grove, WeatherSource, answered};
 use crate::store::pulled::{self, PulledHour};
@@ -81,15 +82,20 @@ pub struct AgainstProvider {
 /// [`DeskError::Unanswerable`] for a name that is no service.
 pub fn services(
     settings: &WeatherSource,
+    folder: &Path,
     only: Option<&str>,
 ) -> Result<Vec<Box<dyn Service>>, DeskError> {
     let ordinary = ["open-meteo".to_owned(), "met-norway".to_owned()];
     let named = settings.sources.clone().unwrap_or_else(|| ordinary.to_vec());
     let names = only.map_or(named, |only| vec![only.to_owned()]);
-    names.iter().map(|name| service(settings, name)).collect()
+    names.iter().map(|name| service(settings, folder, name)).collect()
 }
 
-fn service(settings: &WeatherSource, name: &str) -> Result<Box<dyn Service>, DeskError> {
+fn service(
+    settings: &WeatherSource,
+    folder: &Path,
+    name: &str,
+) -> Result<Box<dyn Service>, DeskError> {
     let base = |typed: &Option<String>, ordinary: &str| {
         typed.clone().unwrap_or_else(|| ordinary.to_owned())
     };
@@ -112,9 +118,18 @@ fn service(settings: &WeatherSource, name: &str) -> Result<Box<dyn Service>, Des
             base: base(&settings.bright_sky_url, "https://api.brightsky.dev"),
         }),
         "nws" => Box::new(Nws { base: base(&settings.nws_url, "https://api.weather.gov") }),
+        "station" => {
+            let declared = settings.station.as_ref().ok_or_else(|| {
+                DeskError::Unanswerable(
+                    "no logger is declared: describe it in [weather.station] of grove.toml".into(),
+                )
+            })?;
+            Box::new(Station::declared(declared, folder).map_err(unanswered)?)
+        }
         _ => {
             return Err(DeskError::Unanswerable(format!(
-                "{name:?} is no weather service: use open-meteo, met-norway, bright-sky or nws"
+                "{name:?} is no weather service: use open-meteo, met-norway, bright-sky, nws or \
+                 station"
             )));
         }
     })
@@ -153,10 +168,10 @@ pub fn dry_run(
     wanted: &Wanted,
     now: DateTime<Utc>,
 ) -> Result<Vec<String>, DeskError> {
-    let Some((_, first)) = groves.first() else { return Ok(Vec::new()) };
+    let Some((folder, first)) = groves.first() else { return Ok(Vec::new()) };
     let want = want(groves, wanted, now);
     let mut lines = Vec::new();
-    for service in services(&first.settings.weather, wanted.source.as_deref())? {
+    for service in services(&first.settings.weather, folder, wanted.source.as_deref())? {
         for address in service.addresses(&want).map_err(unanswered)? {
             lines.push(format!("{}: GET {address}", service.source().key()));
         }
@@ -183,7 +198,7 @@ pub async fn pull(
     let client = client(settings, folder, now);
     let want = want(groves, wanted, now());
     let mut failed = Vec::new();
-    for service in services(settings, wanted.source.as_deref())? {
+    for service in services(settings, folder, wanted.source.as_deref())? {
         match service.ask(&client, &want).await {
             Ok(answers) => {
                 return groves

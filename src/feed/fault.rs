@@ -60,7 +60,7 @@ pub enum Fault {
         minutes: i64,
     },
     /// An address that cannot be.
-    #[error("{address} is not an address: {reason}")]
+    #[error("{address} cannot be asked: {reason}")]
     Address {
         /// What was configured.
         address: String,

@@ -9,6 +9,7 @@ mod client;
 mod fault;
 mod hosts;
 pub mod sources;
+pub mod station;
 
 pub use cache::Cache;
 pub use client::{Client, Fetched, Manners};

@@ -19,7 +19,8 @@ pub use draw::{DRAWS, Draw, PAUSES, Pause, READINGS, Reading, Seen};
 pub use hang::{FILE as HANG, Hang};
 pub use season::{Season, SeasonDay};
 pub use settings::{
-    Bag, Crew, FILE as SETTINGS, Label, LabelRate, RateOf, RatePer, Settings, WeatherSource, Wishes,
+    Bag, Crew, FILE as SETTINGS, Label, LabelRate, RateOf, RatePer, Settings, StationColumn,
+    StationSource, WeatherSource, Wishes,
 };
 pub use tree::{BLOCKS, Block, TREES, Tree};
 

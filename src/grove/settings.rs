@@ -174,6 +174,50 @@ pub struct WeatherSource {
     pub deadline_s: Option<u64>,
     /// Largest answer that is read, bytes. Default 32 MiB.
     pub most_bytes: Option<usize>,
+    /// The user's own logger, for the source `station`.
+    pub station: Option<StationSource>,
+}
+
+/// A logger's CSV and what its owner declares of it: nothing about a logger can be guessed.
+#[derive(Debug, Clone, PartialEq, Eq, serde::Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct StationSource {
+    /// File, as seen from the grove folder.
+    pub file: Option<String>,
+    /// Address, where it is not a file.
+    pub url: Option<String>,
+    /// Its clock: an offset kept all year (`+09:30`), or an IANA zone.
+    pub clock: String,
+    /// What a row's time stands for: `start`, `end` or `instant`.
+    pub label: String,
+    /// Character between cells. Default a comma.
+    pub separator: Option<char>,
+    /// Are decimals behind a comma? Default no.
+    #[serde(default)]
+    pub decimal_comma: bool,
+    /// Column of the time.
+    pub time_column: String,
+    /// Form of the time, as `%d.%m.%Y %H:%M`. Default ISO 8601.
+    pub time_format: Option<String>,
+    /// Height of the anemometer, whole cm above the ground. Default 200.
+    pub wind_height_cm: Option<u32>,
+    /// Marks for missing values.
+    #[serde(default)]
+    pub missing: Vec<String>,
+    /// The columns to read.
+    pub columns: Vec<StationColumn>,
+}
+
+/// A logger's column: its name, one of the measures of a weather file, and its unit.
+#[derive(Debug, Clone, PartialEq, Eq, serde::Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct StationColumn {
+    /// Its name in the file.
+    pub name: String,
+    /// As in weather files, e.g. `air_temp_c`.
+    pub measure: String,
+    /// Its unit in the file, e.g. `degF`.
+    pub unit: String,
 }
 
 /// What the user wishes of a day.

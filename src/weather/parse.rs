@@ -64,6 +64,11 @@ const MEASURES: [Measure; 11] = [
 /// Measures of humidity, the most direct first: it wins where there are several.
 pub const HUMIDITIES: [Measure; 3] = [VAPOUR_PRESSURE, DEW_POINT, REL_HUMIDITY];
 
+/// The measure of this name.
+pub fn measure_named(name: &str) -> Option<Measure> {
+    MEASURES.into_iter().find(|measure| *measure == name)
+}
+
 const HOUR_ENDING: &str = "hour_ending";
 const HOUR_STARTING: &str = "hour_starting";
 
