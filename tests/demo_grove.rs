@@ -213,7 +213,7 @@ fn tomorrows_list() -> Vec<Hang> {
         walk_min: crew.walk_min,
     };
     let (from, until) = (tomorrow_at(7 * 60 + 30), tomorrow_at(12 * 60));
-    let starts = starts(&crew, &ports, from, until, |_, _| None);
+    let starts = starts(&crew, &ports, from, until, Some, |_, _| None);
     list.into_iter().zip(starts).map(|(tree, start)| hang(tree, start.unwrap())).collect()
 }
 
