@@ -62,8 +62,7 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
 
 /// Two invented June days.
 fn forecast() -> String {
-    let mut csv =
-        String::from("hour_ending,air_temp_c,rel_humidity_pct,wind_m_s,shortwave_w_m2,rain_mm\n");
+    let mut csv = String::from("hour_ending,air_temp_c,rel_humidity_pct,wind_m_s,shortwave_w_m2,rain_mm\n");
     for hour in 1..=60 {
         let of_day = f64::from(hour % 24);
         let sun = (std::f64::consts::PI * (of_day - 4.5) / 16.0).sin().max(0.0);

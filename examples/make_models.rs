@@ -18,9 +18,6 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     let fitted = Past::new(&grove, &observed, as_of).learn(&prior)?;
     let fitted = fitted.named(&grove.settings.name, as_of);
     write_atomically(&models.join("demo.json"), fitted.file().to_json().as_bytes())?;
-    println!(
-        "prior and demo model written; the demo rests on {} draws",
-        fitted.file().rests_on.draws
-    );
+    println!("prior and demo model written; the demo rests on {} draws", fitted.file().rests_on.draws);
     Ok(())
 }

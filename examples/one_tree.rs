@@ -22,8 +22,7 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
         elevation: Metres::new(190.0)?,
     };
     let midnight: DateTime<Utc> = "2026-06-20T00:00:00Z".parse()?;
-    let hours: Result<Vec<Hour>, _> =
-        (0..48).map(|hour| bright_hour(midnight, hour, place)).collect();
+    let hours: Result<Vec<Hour>, _> = (0..48).map(|hour| bright_hour(midnight, hour, place)).collect();
     let series = Series::new(hours?)?;
 
     // Weather -> pull of each hour -> demand accumulated since the start.
@@ -40,11 +39,7 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
         block: "avenue".into(),
         species: "Tilia cordata".into(),
         date: start.date_naive(),
-        covariates: covariates(
-            8,
-            Centimetres::from_circumference_cm(126.0)?,
-            Some(Head::new(1.5)?),
-        ),
+        covariates: covariates(8, Centimetres::from_circumference_cm(126.0)?, Some(Head::new(1.5)?)),
     };
     let (mean, sd) = model.posterior().thirst(&[target])[0];
     let variances = model.posterior().variances();

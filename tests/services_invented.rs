@@ -7,8 +7,8 @@ use xylocast::weather::parse::{AIR, RAIN, REL_HUMIDITY, RawHour, SHORTWAVE, WIND
 use xylocast::weather::services::open_meteo::Labels;
 use xylocast::weather::services::station::{self, Clock, Declaration, DeclaredColumn, Label};
 use xylocast::weather::services::{
-    Answer, ServiceError, ServiceNote, Source, Wait, bright_sky, dwd_poi, ghcn_hourly, met_norway,
-    nws, open_meteo, parse_asos, refusal, surfrad, tmy3,
+    Answer, ServiceError, ServiceNote, Source, Wait, asos, bright_sky, dwd_poi, ghcn_hourly,
+    met_norway, nws, open_meteo, refusal, surfrad, tmy3,
 };
 
 const ODD: &[u8] = include_bytes!("services/open_meteo_odd.json");
@@ -301,7 +301,7 @@ fn bright_sky_of_several_stations() {
 
 #[test]
 fn airport_reports_at_their_minute() {
-    let answer = parse_asos(REPORTS).unwrap();
+    let answer = asos::parse(REPORTS).unwrap();
     assert_eq!(answer.only().len(), 3);
     near!(answer.only()[0].rain, 0.0);
     near!(answer.only()[2].rain, 6.35);
@@ -342,10 +342,7 @@ fn a_logger_whose_clock_changes() {
     near!(ending(&answer, "2026-10-24T23:00:00Z").rain, 0.2);
     near!(ending(&answer, "2026-10-25T02:00:00Z").air, 9.0);
     assert_eq!(ending(&answer, "2026-10-25T03:00:00Z").air, None);
-    told(
-        &answer,
-        "skipped or showed twice, left as gaps: 2 (first '25.10.2026 02:00' in row 5)",
-    );
+    told(&answer, "skipped or showed twice, left as gaps: 2 (first '25.10.2026 02:00' in row 5)");
     told(&answer, "first -6999 degC");
     told(&answer, "rows that cannot be read, passed over: 1");
 
@@ -437,7 +434,7 @@ fn read_all(bytes: &[u8]) {
     let _ = (nws::parse_gridpoint(bytes), nws::parse_point(bytes), nws::parse_stations(bytes));
     let _ = (nws::parse_reports(bytes), bright_sky::parse(bytes), dwd_poi::parse(bytes));
     let _ = (ghcn_hourly::parse(bytes), surfrad::parse(bytes), tmy3::parse(bytes));
-    let _ = (parse_asos(bytes), station::parse(bytes, &german_logger()), refusal(500, bytes));
+    let _ = (asos::parse(bytes), station::parse(bytes, &german_logger()), refusal(500, bytes));
 }
 
 const BODIES: [&[u8]; 11] = [

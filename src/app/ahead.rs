@@ -118,8 +118,7 @@ impl Ahead {
 
     /// Demand at an instant, the mean over members.
     pub fn demand(&self, at: DateTime<Utc>) -> Option<f64> {
-        let each: Option<Vec<f64>> =
-            self.clocks.iter().map(|clock| clock.demand(at).ok()).collect();
+        let each: Option<Vec<f64>> = self.clocks.iter().map(|clock| clock.demand(at).ok()).collect();
         each.map(|each| each.iter().sum::<f64>() / each.len() as f64)
     }
 
@@ -197,7 +196,9 @@ fn laws(model: &Model, sds: impl Iterator<Item = f64>) -> Vec<Arc<Law>> {
     let mut known: HashMap<i64, Arc<Law>> = HashMap::new();
     sds.map(|sd| {
         let step = (1000.0 * sd.max(1e-6).ln()).round();
-        let law = || Arc::new(Law::new((step / 1000.0).exp(), variances.residual, variances.scale));
+        let law = || {
+            Arc::new(Law::new((step / 1000.0).exp(), variances.residual, variances.scale))
+        };
         known.entry(step as i64).or_insert_with(law).clone()
     })
     .collect()

@@ -53,8 +53,7 @@ pub fn of_day(desk: &Desk, outlook: &Outlook, trees: &[TreeDay]) -> Vec<Caution>
     if trees.iter().any(|tree| tree.call == Call::StripAtDusk) {
         say(
             "stripping",
-            "a stripped bag is under-delivered: record what came back; no top-up is proposed"
-                .into(),
+            "a stripped bag is under-delivered: record what came back; no top-up is proposed".into(),
         );
     }
     season(desk, outlook, trees, &mut say);

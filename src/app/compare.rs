@@ -133,9 +133,7 @@ pub fn compare(desk: &Desk) -> Result<Comparison, DeskError> {
     let clock = Clock::new(shape, &shape.pulls(&drives(&observed, desk.grove.settings.place)));
     let mut told: Vec<Told> = past.told(shape).into_iter().filter_map(Result::ok).collect();
     if told.is_empty() {
-        return Err(DeskError::Unanswerable(
-            "no draw to compare yet: log draws in draws.csv".into(),
-        ));
+        return Err(DeskError::Unanswerable("no draw to compare yet: log draws in draws.csv".into()));
     }
     told.sort_by_key(|told| told.filling.started);
     let mut draws = Vec::with_capacity(told.len());
@@ -154,10 +152,9 @@ pub fn compare(desk: &Desk) -> Result<Comparison, DeskError> {
         groups: groups(&draws),
         stand_out: stand_out(desk, &told),
         order_of_suspicion: SUSPICION,
-        rests_on:
-            "each day predicted from the draws closed before its first start, on the weather \
+        rests_on: "each day predicted from the draws closed before its first start, on the weather \
                    that came, with the demand shape and spreads of the present model"
-                .into(),
+            .into(),
         draws,
     })
 }

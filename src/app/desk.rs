@@ -165,8 +165,8 @@ fn base_model(request: &Request, as_of: DateTime<Utc>) -> Result<Base, DeskError
         Some(folder) => newest_model(folder, as_of)?,
         None => {
             let path = PathBuf::from("models/demo.json");
-            let file =
-                demo::model().map_err(|error| DeskError::Model { path: path.clone(), error })?;
+            let file = demo::model()
+                .map_err(|error| DeskError::Model { path: path.clone(), error })?;
             Some((path, file))
         }
     };

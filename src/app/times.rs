@@ -272,12 +272,9 @@ fn own_warnings(
     let coldest = ahead.series.within(draw).iter().map(|hour| hour.air.value());
     let coldest = coldest.fold(f64::INFINITY, f64::min);
     if coldest <= crate::plan::overnight::FREEZING_RISK_C {
-        warnings.push(format!(
-            "air falls to {coldest:.0} degC: outside the model, and lines may freeze"
-        ));
+        warnings.push(format!("air falls to {coldest:.0} degC: outside the model, and lines may freeze"));
     } else if coldest < COLD_C {
-        warnings
-            .push(format!("air falls to {coldest:.0} degC: uptake may be slower than predicted"));
+        warnings.push(format!("air falls to {coldest:.0} degC: uptake may be slower than predicted"));
     }
     if desk.grove.season(tree).leaf_on(desk.local_date(hang.start)) == Some(false) {
         warnings.push("out of leaf: the model is of trees in leaf".into());

@@ -244,7 +244,10 @@ fn hang(
         }
     };
     let planned = cadence::starts(&crew, &ports, from, starts.latest_done, held_min);
-    list.iter().zip(planned).map(|(hang, start)| Hung { hang: hang.clone(), start }).collect()
+    list.iter()
+        .zip(planned)
+        .map(|(hang, start)| Hung { hang: hang.clone(), start })
+        .collect()
 }
 
 fn best_start(starts: &Starts) -> Option<DateTime<Utc>> {
@@ -344,8 +347,7 @@ fn counts(
 fn surely_empty(desk: &Desk, starts: &Starts, kept: &[(Hang, &Belief)]) -> usize {
     let hangs: Vec<Hang> = kept.iter().map(|(hang, _)| hang.clone()).collect();
     let posterior = desk.model.posterior();
-    let mut joint =
-        posterior.joint(&hangs.iter().map(|hang| target(&desk.grove, hang)).collect::<Vec<_>>());
+    let mut joint = posterior.joint(&hangs.iter().map(|hang| target(&desk.grove, hang)).collect::<Vec<_>>());
     joint.covariance.diag_mut().mapv_inplace(|variance| variance + JITTER);
     let Ok(factor) = linear::factor(&joint.covariance, "covariance of the trees") else { return 0 };
     let variances = posterior.variances();
@@ -376,11 +378,9 @@ fn answer(desk: &Desk, starts: &Starts, counts: &Counts) -> String {
                  {sure:.0} % sureness; the best, {at}, gives {:.0} %.",
                 100.0 * p
             ),
-            None => {
-                "Not known: there is no weather for that day. Bring weather/forecast.csv up to \
+            None => "Not known: there is no weather for that day. Bring weather/forecast.csv up to \
                      date and ask again."
-                    .into()
-            }
+                .into(),
         };
     };
     let rest = [

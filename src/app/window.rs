@@ -45,7 +45,8 @@ pub fn crew(desk: &Desk) -> Crew {
 pub fn listed(desk: &Desk, date: NaiveDate) -> Vec<Hang> {
     let grove = &desk.grove;
     let on_date = |hang: &&Hang| desk.local_date(hang.start) == date;
-    let intended: Vec<Hang> = grove.hang.iter().flatten().filter(on_date).cloned().collect();
+    let intended: Vec<Hang> =
+        grove.hang.iter().flatten().filter(on_date).cloned().collect();
     if !intended.is_empty() {
         return intended;
     }
@@ -85,15 +86,11 @@ pub fn starts(
 ) -> Result<Starts, DeskError> {
     let settings = &desk.grove.settings;
     let typical = typical(thirsts).ok_or_else(|| {
-        DeskError::Unanswerable(
-            "no tree is on the list: every tree in trees.csv says hang = no".into(),
-        )
+        DeskError::Unanswerable("no tree is on the list: every tree in trees.csv says hang = no".into())
     })?;
     let date = desk.local_date(turns.day_starts);
-    let latest_done = settings
-        .wishes
-        .latest_done
-        .map_or(turns.day_ends, |time| instant(date, time, settings.zone));
+    let latest_done =
+        settings.wishes.latest_done.map_or(turns.day_ends, |time| instant(date, time, settings.zone));
     let sure = settings.wishes.sure;
     let looked: Vec<Start> = steps(turns.day_starts, latest_done)
         .into_iter()

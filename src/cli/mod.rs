@@ -72,13 +72,9 @@ fn answer(cli: &Cli, now: DateTime<Utc>) -> Result<Answer, DeskError> {
         Command::Window(day) => {
             let answer = tomorrow(&desk, day.date.unwrap_or_else(|| desk.tomorrow()))?;
             let no = answer.start_window.is_none();
-            shown(
-                cli,
-                &answer.window(),
-                no,
-                || tables::window(&answer),
-                || csv_rows::window(&answer),
-            )
+            shown(cli, &answer.window(), no, || tables::window(&answer), || {
+                csv_rows::window(&answer)
+            })
         }
         Command::Outlook(day) => {
             let date = day.date.unwrap_or_else(|| desk.tomorrow());
@@ -90,13 +86,7 @@ fn answer(cli: &Cli, now: DateTime<Utc>) -> Result<Answer, DeskError> {
             let (hangs, notes) = desk.hangs(args.hang.as_deref())?;
             told(&notes.iter().map(ToString::to_string).collect::<Vec<_>>());
             let answer = times(&desk, &hangs)?;
-            shown(
-                cli,
-                &answer,
-                false,
-                || tables::times(&desk, &answer),
-                || csv_rows::times(&answer),
-            )
+            shown(cli, &answer, false, || tables::times(&desk, &answer), || csv_rows::times(&answer))
         }
         Command::Overnight(args) => {
             let hangs = overnight_list(&desk, args.hang.as_deref())?;

@@ -146,17 +146,8 @@ pub fn window(answer: &Tomorrow) -> String {
 pub fn outlook(outlook: &Outlook) -> String {
     let mut out = format!("Outlook for {}, times in {}\n\n", outlook.date, outlook.time_zone);
     let header = [
-        "hour from",
-        "night",
-        "hazards",
-        "air degC",
-        "RH %",
-        "VPD kPa",
-        "wind m/s",
-        "sun W/m2",
-        "rain mm",
-        "ref. ET mm",
-        "demand",
+        "hour from", "night", "hazards", "air degC", "RH %", "VPD kPa", "wind m/s", "sun W/m2",
+        "rain mm", "ref. ET mm", "demand",
     ];
     let rows = outlook.hours.iter().map(|hour| {
         vec![
@@ -233,16 +224,8 @@ pub fn overnight(desk: &Desk, calls: &Calls) -> String {
     if calls.bags.is_empty() {
         return "No bag hangs and none is intended: name a file with --hang.\n".into();
     }
-    let header = [
-        "draw",
-        "tree",
-        "call",
-        "start",
-        "by dusk",
-        "by crew's end",
-        "by morning",
-        "mL left at dusk",
-    ];
+    let header =
+        ["draw", "tree", "call", "start", "by dusk", "by crew's end", "by morning", "mL left at dusk"];
     let rows = calls.bags.iter().map(|bag| {
         vec![
             bag.draw_id.clone(),
@@ -295,11 +278,7 @@ pub fn refit(refit: &Refit) -> String {
     out += &table(&header, 2, rows);
     out.push('\n');
     let rows = refit.learned.iter().map(|learned| {
-        vec![
-            learned.name.to_owned(),
-            format!("{:.3}", learned.prior),
-            format!("{:.3}", learned.now),
-        ]
+        vec![learned.name.to_owned(), format!("{:.3}", learned.prior), format!("{:.3}", learned.now)]
     });
     out += &table(&["learned by evidence", "prior median", "now"], 1, rows);
     if !refit.silent.is_empty() {
@@ -343,10 +322,9 @@ pub fn compare(comparison: &Comparison) -> String {
         out += &table(&header, 3, rows);
         let _ = writeln!(out, "  {}", comparison.order_of_suspicion);
     }
-    let outside = comparison
-        .draws
-        .iter()
-        .filter(|draw| matches!(draw.verdict, Verdict::Slow | Verdict::Fast));
+    let outside = comparison.draws.iter().filter(|draw| {
+        matches!(draw.verdict, Verdict::Slow | Verdict::Fast)
+    });
     let minutes = |at: Option<f64>| at.map_or("never".into(), |at| span(Some(Minutes::At(at))));
     let rows: Vec<_> = outside
         .map(|draw| {
@@ -368,10 +346,7 @@ pub fn compare(comparison: &Comparison) -> String {
             ["draw", "tree", "", "start", "crew", "80 % band", "wet still at", "empty seen at"];
         out += &table(&header, 5, rows);
     }
-    let _ = writeln!(
-        out,
-        "\nSlower or faster than predicted (mean rank: 0.5 is neither, less is slower)"
-    );
+    let _ = writeln!(out, "\nSlower or faster than predicted (mean rank: 0.5 is neither, less is slower)");
     let rows = comparison.groups.iter().map(|group| {
         vec![
             group.by.to_owned(),
