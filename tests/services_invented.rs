@@ -7,8 +7,8 @@ use xylocast::weather::parse::{AIR, RAIN, REL_HUMIDITY, RawHour, SHORTWAVE, WIND
 use xylocast::weather::services::open_meteo::Labels;
 use xylocast::weather::services::station::{self, Clock, Declaration, DeclaredColumn, Label};
 use xylocast::weather::services::{
-    Answer, ServiceError, ServiceNote, Source, Wait, bright_sky, dwd_poi, ghcn_hourly, met_norway,
-    nws, open_meteo, parse_asos, refusal, surfrad, tmy3,
+    Answer, ServiceError, ServiceNote, Source, Wait, asos, bright_sky, dwd_poi, ghcn_hourly,
+    met_norway, nws, open_meteo, refusal, surfrad, tmy3,
 };
 
 const ODD: &[u8] = include_bytes!("services/open_meteo_odd.json");
@@ -301,7 +301,7 @@ fn bright_sky_of_several_stations() {
 
 #[test]
 fn airport_reports_at_their_minute() {
-    let answer = parse_asos(REPORTS).unwrap();
+    let answer = asos::parse(REPORTS).unwrap();
     assert_eq!(answer.only().len(), 3);
     near!(answer.only()[0].rain, 0.0);
     near!(answer.only()[2].rain, 6.35);
@@ -434,7 +434,7 @@ fn read_all(bytes: &[u8]) {
     let _ = (nws::parse_gridpoint(bytes), nws::parse_point(bytes), nws::parse_stations(bytes));
     let _ = (nws::parse_reports(bytes), bright_sky::parse(bytes), dwd_poi::parse(bytes));
     let _ = (ghcn_hourly::parse(bytes), surfrad::parse(bytes), tmy3::parse(bytes));
-    let _ = (parse_asos(bytes), station::parse(bytes, &german_logger()), refusal(500, bytes));
+    let _ = (asos::parse(bytes), station::parse(bytes, &german_logger()), refusal(500, bytes));
 }
 
 const BODIES: [&[u8]; 11] = [

@@ -16,7 +16,7 @@
 //! - Wind is at [`Answer::wind_height_m`], as it was measured; bring it to 2 m (FAO-56 eq. 47) or to
 //!   the grove's own height before it is written beside other wind.
 
-mod asos;
+pub mod asos;
 mod bins;
 mod body;
 pub mod bright_sky;
@@ -38,7 +38,6 @@ pub mod surfrad;
 mod table;
 pub mod tmy3;
 
-pub use asos::parse as parse_asos;
 pub use error::{ServiceError, Wait, refusal};
 pub use note::ServiceNote;
 pub use reading::Reading;
