@@ -14,4 +14,4 @@ pub mod services;
 
 pub use forecast::{Forecast, Forecasts};
 pub use hour::{Flag, Flags, Hour, Span};
-pub use series::{Gap, Series, SeriesError};
+pub use series::{Gap, LONGEST_BRIDGE_HOURS, Series, SeriesError};
