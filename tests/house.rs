@@ -35,8 +35,22 @@ const SHELL: [Room; 4] = [
             "dose", "feed", "store",
         ],
     ),
-    // Of `grove`, plain data that `app` takes and gives.
-    ("cli", &["text", "store", "app", "grove::Grove", "grove::Hang", "grove::Refused"]),
+    // Of the core, single names that `app` takes and gives.
+    (
+        "cli",
+        &[
+            "text",
+            "store",
+            "app",
+            "weather::Span",
+            "grove::Grove",
+            "grove::Hang",
+            "grove::FlawKind",
+            "grove::Refused",
+            "plan::percent",
+            "plan::overnight::Call",
+        ],
+    ),
 ];
 
 /// Names that reach a file, a socket, the environment, a clock, a thread or a random source.

@@ -89,11 +89,11 @@ impl Client {
     ) -> Result<Fetched<T>, Fault> {
         let host = address.authority().to_owned();
         let kept = self.cache.find(address.as_str());
-        if let Some(kept) = kept.as_ref().filter(|kept| kept.expires > Some((self.now)())) {
-            if let Ok(value) = read(kept.body.as_bytes()) {
-                let fetched_at = kept.fetched_at;
-                return Ok(Fetched { value, fetched_at, from_cache: true, warning: None });
-            }
+        if let Some(kept) = kept.as_ref().filter(|kept| kept.expires > Some((self.now)()))
+            && let Ok(value) = read(kept.body.as_bytes())
+        {
+            let fetched_at = kept.fetched_at;
+            return Ok(Fetched { value, fetched_at, from_cache: true, warning: None });
         }
         lock(&self.hosts).admit(&host, (self.now)())?;
         let turn = lock(&self.turns).entry(host.clone()).or_default().clone();
