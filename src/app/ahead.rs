@@ -70,7 +70,10 @@ impl Ahead {
         let observed = observed.clipped(recent);
         let join = |later: &Series| observed.followed_by(&later.bridged(), cut).bridged();
         let given: Vec<Series> = forecast.map(|f| f.members.clone()).unwrap_or_default();
-        let given: Vec<Series> = given.iter().map(|member| member.clipped(recent)).collect();
+        // Cut where it is joined, not where the question begins: the same errors answer every
+        // question of this desk.
+        let coming = Span { from: cut, to: DateTime::<Utc>::MAX_UTC };
+        let given: Vec<Series> = given.iter().map(|member| member.clipped(coming)).collect();
         let middle = given.first().cloned().unwrap_or_default();
         let (spread, ahead) = if exact || given.is_empty() {
             (Spread::Exact, vec![middle.clone(); EXACT_MEMBERS])
