@@ -90,8 +90,8 @@ fn thirst_and_joint_are_those_of_the_dense_program() {
             hold(&format!("{name} mean {i}"), one, mean[i]);
             hold(&format!("{name} variance {i}"), sd * sd, covariance[i][i]);
             hold(&format!("{name} joint mean {i}"), joint.mean[i], mean[i]);
-            for j in 0..targets.len() {
-                hold(&format!("{name} joint {i} {j}"), joint.covariance[[i, j]], covariance[i][j]);
+            for (j, wanted) in covariance[i].iter().enumerate() {
+                hold(&format!("{name} joint {i} {j}"), joint.covariance[[i, j]], *wanted);
             }
         }
     }
