@@ -100,11 +100,14 @@ impl Desk {
             Some(folder) => (folder::read(folder)?, request.as_of.unwrap_or(now)),
             None => (demo::grove()?, request.as_of.unwrap_or_else(demo::as_of)),
         };
-        let known_until = if request.exact_weather { DateTime::<Utc>::MAX_UTC } else { as_of };
+        let known_until = match request.exact_weather {
+            true => DateTime::<Utc>::MAX_UTC,
+            false => last_full_hour(&grove.observed, as_of),
+        };
         let known = Span { from: DateTime::<Utc>::MIN_UTC, to: known_until };
         let observed = grove.observed.clipped(known).bridged();
         let forecast = grove.forecasts.latest(as_of).cloned();
-        let cut = observed.span().map_or(as_of.min(known_until), |span| span.to);
+        let cut = observed.span().map_or(as_of, |span| span.to);
         let past_weather = observed.clipped(Span { to: as_of, ..known });
         let past = Past::new(&grove, &past_weather, as_of);
         let base = base_model(request, as_of)?;
@@ -150,6 +153,13 @@ impl Desk {
             None => Ok((self.grove.hang.clone().unwrap_or_default(), Vec::new())),
         }
     }
+}
+
+/// End of the last hour observed in full by an instant: the mean of one that is still running tells
+/// of the future.
+fn last_full_hour(observed: &Series, as_of: DateTime<Utc>) -> DateTime<Utc> {
+    let full = observed.hours().partition_point(|hour| hour.span.to <= as_of);
+    observed.hours()[..full].last().map_or(DateTime::<Utc>::MIN_UTC, |hour| hour.span.to)
 }
 
 /// Where the settings of the model come from.
