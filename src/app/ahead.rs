@@ -10,6 +10,7 @@ use crate::uptake::model::{Model, covariates};
 use crate::uptake::predict::Target;
 use crate::weather::{Forecast, Series, Span};
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
+use rayon::prelude::*;
 use std::collections::HashMap;
 use std::sync::{Arc, Mutex, PoisonError};
 
@@ -89,7 +90,7 @@ impl Ahead {
         let file = model.file();
         let floors = night_floor_factors(file.night_floor_ln_sd, ahead.len(), seed);
         let clocks = ahead
-            .iter()
+            .par_iter()
             .zip(floors)
             .map(|(member, factor)| {
                 let floor = (file.demand.night_floor * factor).clamp(0.001, 1.0);
@@ -105,12 +106,12 @@ impl Ahead {
     /// # Errors
     /// [`ClockError`] where there is no weather at the start.
     pub fn course(&self, start: DateTime<Utc>) -> Result<Arc<Course>, ClockError> {
-        let mut known = self.courses.lock().unwrap_or_else(PoisonError::into_inner);
-        if let Some(course) = known.get(&start) {
+        let known = || self.courses.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some(course) = known().get(&start) {
             return Ok(course.clone());
         }
         let course = Arc::new(self.fresh_course(start)?);
-        known.insert(start, course.clone());
+        known().insert(start, course.clone());
         Ok(course)
     }
 

@@ -11,6 +11,7 @@ use crate::plan::window::{Start, longest, step_from, steps};
 use crate::text::format_time;
 use crate::weather::Span;
 use chrono::{DateTime, NaiveDate, Utc};
+use rayon::prelude::*;
 
 /// Said of a start for which there is no weather.
 pub const NO_WEATHER: &str = "no weather";
@@ -131,7 +132,7 @@ pub fn starts(
     let sure = settings.wishes.sure;
     let setting = minutes(crew(desk).setting_min(hangs[0].ports));
     let looked: Vec<Start> = steps(step_from(turns.day_starts + setting), latest_done)
-        .into_iter()
+        .into_par_iter()
         .map(|at| look(desk, ahead, turns, thirsts, typical, at, latest_done))
         .collect();
     Ok(Starts {
