@@ -91,7 +91,7 @@ fn hung(shape: &Shape, drives: &[Drive], count: usize, seed: u64) -> Vec<Hung> {
                 charge: Millilitres::new(charge_ml).unwrap(),
                 refills: Vec::new(),
                 pauses: Vec::new(),
-                last_wet: (wet > started).then_some(wet),
+                wet: (wet > started).then_some(wet).into_iter().collect(),
                 first_empty: Some(look),
                 volumes: Vec::new(),
                 leaked: None,

@@ -212,7 +212,7 @@ fn one(desk: &Desk, clock: &Clock, told: &Told, mean: f64, law: &Law) -> Compare
         p10_min: at_quantile(0.1),
         p50_min: at_quantile(0.5),
         p90_min: at_quantile(0.9),
-        wet_at_min: filling.last_wet.map(|at| minutes(filling.started, at)),
+        wet_at_min: filling.last_wet().map(|at| minutes(filling.started, at)),
         empty_at_min: filling.first_empty.map(|at| minutes(filling.started, at)),
         verdict: verdict(rank),
         rank,

@@ -165,7 +165,7 @@ pub fn fillings(draw: &Draw) -> Vec<Sighting> {
         charge,
         refills: Vec::new(),
         pauses: pauses.clone(),
-        last_wet: None,
+        wet: Vec::new(),
         first_empty: None,
         volumes: Vec::new(),
         leaked: None,
@@ -175,7 +175,7 @@ pub fn fillings(draw: &Draw) -> Vec<Sighting> {
         let last = all.len() - 1;
         let filling = &mut all[last];
         match reading.seen {
-            Seen::Wet => filling.last_wet = Some(reading.at),
+            Seen::Wet => filling.wet.push(reading.at),
             Seen::Empty => {
                 filling.first_empty.get_or_insert(reading.at);
             }
@@ -193,7 +193,7 @@ pub fn fillings(draw: &Draw) -> Vec<Sighting> {
     let filling = &mut all[last];
     let at_refill = filling.refills.iter().any(|(at, _)| *at == draw.last_wet);
     if draw.last_wet > filling.started && !at_refill {
-        filling.last_wet = filling.last_wet.max(Some(draw.last_wet));
+        filling.wet.push(draw.last_wet);
     }
     filling.first_empty = filling.first_empty.or(draw.first_empty);
     let left = draw.left.filter(|left| left.value() > 0.0 && filling.first_empty.is_none());

@@ -14,9 +14,11 @@ use chrono::{DateTime, Utc};
 /// Error of one volume read off a hanging bag, mL (judgement: half a mark of a bag marked every
 /// 50 mL).
 pub const READING_ERROR_ML: f64 = 25.0;
-/// A volume says something of the curve once this much has left the bag, mL; before that it is a
-/// bag seen wet.
+/// A volume says where the curve is once this much has left the bag, mL; before that it says how
+/// much cannot have left yet.
 const LEAST_UPTAKE_ML: f64 = 2.0 * READING_ERROR_ML;
+/// What may have left the bag beyond what was read, mL: three reading errors.
+const UNSEEN_UPTAKE_ML: f64 = 3.0 * READING_ERROR_ML;
 
 /// What is known of one draw.
 #[derive(Debug, Clone, PartialEq)]
@@ -29,8 +31,8 @@ pub struct Sighting {
     pub refills: Vec<(DateTime<Utc>, Millilitres)>,
     /// When the line was clamped shut.
     pub pauses: Vec<Span>,
-    /// Last time somebody saw fluid.
-    pub last_wet: Option<DateTime<Utc>>,
+    /// Times at which somebody saw fluid, in any order.
+    pub wet: Vec<DateTime<Utc>>,
     /// First time somebody saw none.
     pub first_empty: Option<DateTime<Utc>>,
     /// Volumes read off the bag.
@@ -69,7 +71,7 @@ impl Sighting {
     pub fn as_of(&self, instant: DateTime<Utc>) -> Sighting {
         let seen = |at: &DateTime<Utc>| *at <= instant;
         Sighting {
-            last_wet: self.last_wet.filter(seen),
+            wet: self.wet.iter().filter(|at| seen(at)).copied().collect(),
             first_empty: self.first_empty.filter(seen),
             volumes: self.volumes.iter().filter(|(at, _)| seen(at)).copied().collect(),
             refills: self.refills.iter().filter(|(at, _)| seen(at)).copied().collect(),
@@ -81,7 +83,13 @@ impl Sighting {
 
     /// The last time somebody looked.
     pub fn last_look(&self) -> Option<DateTime<Utc>> {
-        self.volumes.iter().map(|(at, _)| *at).chain(self.last_wet).chain(self.first_empty).max()
+        let wet = self.wet.iter().copied();
+        self.volumes.iter().map(|(at, _)| *at).chain(wet).chain(self.first_empty).max()
+    }
+
+    /// The last time somebody saw fluid without reading how much.
+    pub fn last_wet(&self) -> Option<DateTime<Utc>> {
+        self.wet.iter().copied().max()
     }
 
     /// What it says of `ln thirst`.
@@ -91,7 +99,7 @@ impl Sighting {
     pub fn seen(&self, clock: &Clock) -> Result<Seen, Silent> {
         let before_leak = |at: &DateTime<Utc>| self.leaked.is_none_or(|leaked| *at < leaked);
         let mut looks = Looks::new(self, clock);
-        for at in self.last_wet.iter().filter(|at| before_leak(at)) {
+        for at in self.wet.iter().filter(|at| before_leak(at)) {
             looks.wet(*at);
         }
         for at in self.first_empty.iter().filter(|at| before_leak(at)) {
@@ -158,8 +166,13 @@ impl<'a> Looks<'a> {
     }
 
     fn wet(&mut self, at: DateTime<Utc>) {
+        self.not_more_than(at, self.draw.offered_ml(at));
+    }
+
+    /// Less than this had left the bag.
+    fn not_more_than(&mut self, at: DateTime<Utc>, gone_ml: f64) {
         if let Some(clock) = self.demand_hours(at) {
-            let bound = (self.draw.offered_ml(at) / clock).ln();
+            let bound = (gone_ml / clock).ln();
             if bound < self.high {
                 (self.high, self.high_clock) = (bound, clock);
             }
@@ -181,7 +194,10 @@ impl<'a> Looks<'a> {
         }
         let gone_ml = self.draw.offered_ml(at) - left.value();
         self.wet(at);
-        if let (Some(clock), true) = (self.demand_hours(at), gone_ml >= LEAST_UPTAKE_ML) {
+        if gone_ml < LEAST_UPTAKE_ML {
+            return self.not_more_than(at, gone_ml.max(0.0) + UNSEEN_UPTAKE_ML);
+        }
+        if let Some(clock) = self.demand_hours(at) {
             let error = READING_ERROR_ML / gone_ml;
             self.precision += error.powi(-2);
             self.weighted += error.powi(-2) * (gone_ml / clock).ln();
