@@ -13,10 +13,11 @@
 //! - [`demand`]: weather to the pull on a tree, and the demand clock with its inverse;
 //! - [`belief`]: what is believed of a finishing time, alone and of many together;
 //! - [`uptake`]: looks at bags to intervals of thirst, the regression on them, predictions;
+//! - [`dose`]: trunks to product, water, mix, ports and parts; multiplies the user's label rate;
 //! - [`plan`]: the start window, the crew's rhythm, the overnight call.
 //!
-//! An imperative shell around it: [`store`] (grove folders, the demo), [`app`] (one file a use
-//! case), [`cli`] (arguments, tables).
+//! An imperative shell around it: [`store`] (grove folders, pulled weather, the demo), [`feed`]
+//! (weather services), [`app`] (one file a use case), [`cli`] (arguments, tables).
 //!
 //! Arrows point up the page: `units <- text <- weather <- evapo <- grove`,
 //! `evapo <- demand <- uptake`, `units <- belief <- uptake, plan`. Nothing in the core names
