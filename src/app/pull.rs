@@ -173,7 +173,11 @@ pub fn dry_run(
     let mut lines = Vec::new();
     for service in services(&first.settings.weather, folder, wanted.source.as_deref())? {
         for address in service.addresses(&want).map_err(unanswered)? {
-            lines.push(format!("{}: GET {address}", service.source().key()));
+            let mut shown = address.to_string();
+            if let Some(key) = &first.settings.weather.open_meteo_key {
+                shown = shown.replace(key.as_str(), "KEY");
+            }
+            lines.push(format!("{}: GET {shown}", service.source().key()));
         }
     }
     Ok(lines)

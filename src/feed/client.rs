@@ -149,7 +149,7 @@ impl Client {
                 request = request.header(IF_NONE_MATCH, etag);
             }
         }
-        let response = request.send().await.map_err(|error| self.connection(host, &error))?;
+        let response = request.send().await.map_err(|error| self.connection(host, error))?;
         let (status, headers) = (response.status(), response.headers().clone());
         let now = (self.now)();
         if let (StatusCode::NOT_MODIFIED, Some(kept)) = (status, kept) {
@@ -183,7 +183,7 @@ impl Client {
         let most_bytes = self.manners.most_bytes;
         let mut bytes = Vec::new();
         while let Some(piece) =
-            response.chunk().await.map_err(|error| self.connection(host, &error))?
+            response.chunk().await.map_err(|error| self.connection(host, error))?
         {
             if bytes.len() + piece.len() > most_bytes {
                 return Err(Fault::TooLarge { host: host.into(), most_bytes });
@@ -212,12 +212,13 @@ impl Client {
         built.as_ref().map_err(|reason| Fault::NoClient { reason: reason.clone() })
     }
 
-    fn connection(&self, host: &str, error: &reqwest::Error) -> Fault {
+    /// Without the address: it is long, and may hold a key.
+    fn connection(&self, host: &str, error: reqwest::Error) -> Fault {
         if error.is_timeout() {
             let seconds = self.manners.request.as_secs();
             return Fault::TimeOut { host: host.into(), seconds };
         }
-        Fault::Connection { host: host.into(), reason: reasons(error) }
+        Fault::Connection { host: host.into(), reason: reasons(&error.without_url()) }
     }
 
     fn remember<T>(&self, host: &str, answer: &Result<Fetched<T>, Fault>) {
