@@ -124,13 +124,6 @@ quantities! {
     DemandHours, "demand clock", "demand-hours", 0.0, 100_000.0;
 }
 
-impl Kilopascal {
-    /// In hectopascal, the unit of weather services.
-    pub fn hectopascal(self) -> f64 {
-        self.0 * 10.0
-    }
-}
-
 impl WattsPerSquareMetre {
     /// Energy of this mean flux over one hour: 1 W/m2 for an hour is 0.0036 MJ/m2.
     #[inline]

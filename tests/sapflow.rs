@@ -11,6 +11,8 @@
 //! too.
 #![allow(missing_docs)]
 
+mod means;
+
 use chrono::{DateTime, FixedOffset, TimeDelta};
 use rand::seq::SliceRandom;
 use rand::{Rng, SeedableRng};
@@ -21,31 +23,6 @@ use std::path::Path;
 use std::process::Command;
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicUsize, Ordering};
-
-mod means {
-    //! Data that may be missing beside the checkout.
-    use std::io::Write;
-    use std::path::{Path, PathBuf};
-
-    /// A file or folder of the shared data; where there is none, says that the test was not run.
-    pub fn shared(name: &str) -> Option<PathBuf> {
-        let folder = std::env::var_os("XYLOCAST_SHARED")
-            .map_or_else(|| Path::new(env!("CARGO_MANIFEST_DIR")).join("../shared"), PathBuf::from);
-        let path = folder.join(name);
-        if path.exists() {
-            return Some(path);
-        }
-        tell("NOT RUN: sap-flow campaigns not found beside the checkout\n");
-        let required = std::env::var_os("XYLOCAST_REQUIRE").is_some_and(|what| what == "all");
-        assert!(!required, "XYLOCAST_REQUIRE=all and there is no {}", path.display());
-        None
-    }
-
-    /// To the terminal: the test harness captures what macros print, not what handles are given.
-    pub fn tell(line: &str) {
-        let _ = std::io::stderr().write_all(line.as_bytes());
-    }
-}
 
 /// Of so many test days one is run, unless all are asked for.
 const ONE_DAY_IN: usize = 6;

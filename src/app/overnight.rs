@@ -3,7 +3,7 @@
 use super::ahead::{Ahead, Foreseen, foresee};
 use super::desk::{Desk, DeskError};
 use super::outlook::WINDY_M_S;
-use super::times::{PROVEN_NIGHTS, Turns, ahead, empty_by, turns};
+use super::times::{PROVEN_NIGHTS, Turns, ahead, empty_by, rounded, turns};
 use super::window::local_time;
 use crate::grove::Hang;
 use crate::plan::overnight::{Call, FREEZING_RISK_C, Leave, Night, decide};
@@ -106,7 +106,6 @@ fn called(
         hanging,
     };
     let decision = decide(&night, leave(desk), desk.grove.settings.wishes.sure);
-    let rounded = |p: f64| (p * 1e4).round() / 1e4;
     Overnight {
         draw_id: hang.id.clone(),
         tree_id: desk.grove.trees[hang.tree].id.clone(),

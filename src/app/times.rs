@@ -2,7 +2,7 @@
 
 use super::ahead::{Ahead, Foreseen, foresee};
 use super::desk::{Desk, DeskError};
-use super::outlook::source;
+use super::outlook::{COLD_C, source};
 use crate::belief::Finish;
 use crate::demand::ClockError;
 use crate::evapo::almanac::{Crossing, almanac};
@@ -20,8 +20,6 @@ use std::collections::hash_map::Entry;
 pub const PROVEN_NIGHTS: usize = 10;
 /// Seed of the weather members: the same question gives the same answer.
 pub const SEED: u64 = 20_260_114;
-/// Air temperature below which sap and line run slowly, degC (judgement).
-const COLD_C: f64 = 10.0;
 
 /// One intended draw and when it will be empty.
 #[derive(Debug, Clone, Serialize)]
@@ -206,7 +204,6 @@ fn time(
         Finish::At(minutes) => Some(format_time(hang.start + in_minutes(minutes), zone)),
         Finish::After(_) => None,
     };
-    let percent = |p: f64| (p * 1e4).round() / 1e4;
     let mut warnings = shared.to_vec();
     warnings.extend(own_warnings(desk, ahead, hang, seen, finish[2]));
     Time {
@@ -220,13 +217,18 @@ fn time(
         empty_p50: local(finish[1]),
         empty_p90: local(finish[2]),
         p_empty_by_dusk: match turns.dusk {
-            Some(dusk) => empty_by(seen, hang.start, dusk).map(percent),
+            Some(dusk) => empty_by(seen, hang.start, dusk).map(rounded),
             None => None,
         },
-        p_empty_by_morning: empty_by(seen, hang.start, turns.morning).map(percent),
+        p_empty_by_morning: empty_by(seen, hang.start, turns.morning).map(rounded),
         basis: if desk.model.is_prior_only() { "prior" } else { "local" },
         warnings,
     }
+}
+
+/// A probability to four digits, as answers show it.
+pub fn rounded(p: f64) -> f64 {
+    (p * 1e4).round() / 1e4
 }
 
 /// Minutes as a time difference.

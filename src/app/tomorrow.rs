@@ -10,7 +10,7 @@ pub use super::rests::model_words;
 use super::rests::rests_on;
 use super::rhythm::{Hung, Rhythm};
 use super::sentence::{Subject, why};
-use super::times::{Minutes, SEED, Turns, empty_by, in_minutes};
+use super::times::{Minutes, SEED, Turns, empty_by, in_minutes, rounded};
 use super::window::{List, Starts, listed, local_time, starts};
 use crate::belief::joint::{Together, at_least};
 use crate::belief::{Belief, Finish};
@@ -263,10 +263,6 @@ fn tree_day(desk: &Desk, turns: &Turns, starts: &Starts, hung: &Hung) -> TreeDay
         call,
         because,
     }
-}
-
-fn rounded(p: f64) -> f64 {
-    (p * 1e4).round() / 1e4
 }
 
 /// The joint statement over all trees that are hung and not called off.
