@@ -109,6 +109,53 @@ fn norwegian() -> Reply {
     Reply::ok(body.to_string())
 }
 
+/// The documents of the United States' service in the order in which they are asked for: the point,
+/// its layers, its stations, reports of each; all values invented.
+fn american(reports: Vec<Value>) -> Vec<Reply> {
+    let named = |path: &str| format!("https://api.weather.gov{path}");
+    let point = json!({"properties": {
+        "forecastGridData": named("/gridpoints/XYZ/10,20"),
+        "forecastHourly": named("/gridpoints/XYZ/10,20/forecast/hourly"),
+        "observationStations": named("/gridpoints/XYZ/10,20/stations"),
+        "timeZone": "America/Chicago"
+    }});
+    let six_ago =
+        (hour() - TimeDelta::hours(6)).format("%Y-%m-%dT%H:%M:%S+00:00/PT48H").to_string();
+    let layer = |unit: &str, value: f64| json!({"uom": unit, "values": [{"validTime": six_ago, "value": value}]});
+    let grid = json!({"properties": {
+        "updateTime": hour().to_rfc3339(),
+        "elevation": {"unitCode": "wmoUnit:m", "value": 200.0},
+        "temperature": layer("wmoUnit:degC", 25.0), "dewpoint": layer("wmoUnit:degC", 12.0),
+        "relativeHumidity": layer("wmoUnit:percent", 45.0),
+        "skyCover": layer("wmoUnit:percent", 50.0),
+        "windSpeed": layer("wmoUnit:km_h-1", 10.8),
+        "quantitativePrecipitation": layer("wmoUnit:mm", 0.0)
+    }});
+    let station = |id: &str| json!({"properties": {"stationIdentifier": id}});
+    let stations = json!({"features": [station("KAAA"), station("KBBB")]});
+    let documents = [point, grid, stations].into_iter().chain(reports);
+    documents.map(|document| Reply::ok(document.to_string())).collect()
+}
+
+/// Reports seven minutes before each of the last full hours, the newest first.
+fn american_reports(hours: i64) -> Value {
+    let value = |unit: &str, value: f64| json!({"unitCode": unit, "value": value});
+    let report = |ago: i64| {
+        let at = hour() - TimeDelta::hours(ago) - TimeDelta::minutes(7);
+        json!({"geometry": {"coordinates": [16.5, 48.1]}, "properties": {
+            "timestamp": at.to_rfc3339(),
+            "temperature": value("wmoUnit:degC", 20.0), "dewpoint": value("wmoUnit:degC", 10.0),
+            "relativeHumidity": value("wmoUnit:percent", 52.0),
+            "windSpeed": value("wmoUnit:km_h-1", 7.2),
+            "barometricPressure": value("wmoUnit:Pa", 99000.0),
+            "precipitationLastHour": value("wmoUnit:mm", 0.0),
+            "cloudLayers": [{"base": {"value": 800}, "amount": "FEW"},
+                            {"base": {"value": 2000}, "amount": "BKN"}]
+        }})
+    };
+    json!({"features": (0..hours).map(report).collect::<Vec<_>>()})
+}
+
 /// Nothing listens here.
 const NOWHERE: &str = "http://127.0.0.1:9";
 
@@ -230,6 +277,61 @@ fn refusals_are_not_asked_again_and_another_service_stands_in() {
             .unwrap();
         assert!(said(&outlook).contains("shortwave estimated"), "{}", said(&outlook));
     }
+}
+
+#[test]
+fn what_a_station_reported_is_observed_and_what_a_gridpoint_says_is_forecast() {
+    let with_nws = |base: &str| {
+        let folder = grove(NOWHERE, NOWHERE);
+        let file = folder.path().join("grove.toml");
+        let settings = fs::read_to_string(&file).unwrap() + &format!("nws_url = \"{base}\"\n");
+        fs::write(file, settings).unwrap();
+        folder
+    };
+    let pulled = |folder: &TempDir| {
+        let output = pull(folder.path(), &["--source", "nws"]);
+        assert!(output.status.success(), "{}", said(&output));
+        let answer: Value = serde_json::from_slice(&output.stdout).unwrap();
+        let kept = fs::read_to_string(folder.path().join("weather/pulled.csv"));
+        (answer[0].clone(), kept.unwrap_or_default(), said(&output))
+    };
+
+    // The nearest station is silent; the next one has thirty hours.
+    let silent = json!({"features": []});
+    let service = StandIn::serving(american(vec![silent.clone(), american_reports(30)]));
+    let folder = with_nws(&service.base);
+    let (answer, kept, said) = pulled(&folder);
+    let paths: Vec<String> = service.asked().into_iter().map(|it| it.path).collect();
+    let two_days_ago = (Utc::now() - TimeDelta::days(2)).date_naive();
+    let reports =
+        |id: &str| format!("/stations/{id}/observations?start={two_days_ago}T00%3A00%3A00Z");
+    let wanted = [
+        "/points/48.1234,16.4000".to_owned(),
+        "/gridpoints/XYZ/10,20".into(),
+        "/gridpoints/XYZ/10,20/stations".into(),
+        reports("KAAA"),
+        reports("KBBB"),
+    ];
+    assert_eq!(paths, wanted);
+    assert_eq!(answer["observed_hours"], 29, "an hour needs a report at both ends: {said}");
+    assert_eq!(answer["forecast_hours"], 42, "{said}");
+    assert!(kept.lines().skip(1).all(|line| line.contains(",20.0,")), "{kept}");
+
+    // No station has anything: the layers' past hours are a forecast still.
+    let service = StandIn::serving(american(vec![silent.clone(), silent]));
+    let folder = with_nws(&service.base);
+    let (answer, kept, said) = pulled(&folder);
+    assert_eq!((&answer["observed_hours"], kept.as_str()), (&json!(0), ""), "{said}");
+    assert_eq!(answer["forecast_hours"], 48);
+    assert!(said.contains("no station reports"), "{said}");
+
+    // A fault at the stations costs the observations only.
+    let mut broken = american(Vec::new());
+    broken[2] = Reply::status(404, "{\"title\": \"Not Found\", \"status\": 404}");
+    let folder = with_nws(&StandIn::serving(broken).base);
+    let (answer, _, said) = pulled(&folder);
+    assert_eq!(answer["forecast_hours"], 48);
+    assert!(said.contains("no station reports"), "{said}");
 }
 
 #[test]
@@ -411,6 +513,68 @@ fn old_hours_come_from_the_archive_and_members_from_the_ensemble() {
     assert!(asked[0].path.starts_with("/v1/archive?"), "{}", asked[0].path);
     assert!(asked[0].path.contains("start_date=2023-12-31&end_date=2024-01-31"));
     assert!(asked[1].path.starts_with("/v1/ensemble?"), "{}", asked[1].path);
+}
+
+#[test]
+fn members_of_an_ensemble_are_kept_and_mixed() {
+    let mut body = forecast_body();
+    let hourly = body["hourly"].as_object().unwrap().clone();
+    for (name, values) in &hourly {
+        if name == "time" {
+            continue;
+        }
+        for member in 1..=7 {
+            // The light of member 7 is a quarter of the control's.
+            let share = 1.0 - 0.75 * f64::from(member) / 7.0;
+            let of_member = |value: &Value| match name.as_str() {
+                "shortwave_radiation" => json!(value.as_f64().unwrap() * share),
+                _ => value.clone(),
+            };
+            let values: Vec<Value> = values.as_array().unwrap().iter().map(of_member).collect();
+            let key = format!("{name}_member{member:02}");
+            body["hourly_units"][&key] = body["hourly_units"][name].clone();
+            body["hourly"][&key] = json!(values);
+        }
+    }
+    let forecast = StandIn::serving(vec![good()]);
+    let ensemble = StandIn::serving(vec![Reply::ok(body.to_string())]);
+    let folder = grove(&forecast.base, NOWHERE);
+    let file = folder.path().join("grove.toml");
+    let settings = fs::read_to_string(&file).unwrap()
+        + &format!("open_meteo_ensemble_url = \"{}\"\n", ensemble.base);
+    fs::write(file, settings).unwrap();
+    let start = (hour() + TimeDelta::hours(2)).to_rfc3339();
+    fs::write(
+        folder.path().join("hang.csv"),
+        format!("draw_id,tree_id,start,charge_ml\nd1,A,{start},900\n"),
+    )
+    .unwrap();
+    assert!(pull(folder.path(), &[]).status.success());
+    let output = pull(folder.path(), &["--ensemble"]);
+    assert!(output.status.success(), "{}", said(&output));
+    let answer: Value = serde_json::from_slice(&output.stdout).unwrap();
+    assert_eq!(answer[0]["members"], 8, "{answer}");
+    assert_eq!(answer[0]["observed_hours"], 0, "an ensemble observes nothing");
+
+    let times = |more: &[&str]| {
+        let output = Command::new(env!("CARGO_BIN_EXE_xylocast"))
+            .args(["times", "--json", "--grove"])
+            .arg(folder.path())
+            .args(more)
+            .output()
+            .unwrap();
+        assert!(output.status.success(), "{}", said(&output));
+        serde_json::from_slice::<Value>(&output.stdout).unwrap()
+    };
+    let words = Command::new(env!("CARGO_BIN_EXE_xylocast"))
+        .args(["tomorrow", "--grove"])
+        .arg(folder.path())
+        .output()
+        .unwrap();
+    assert!(said(&words).contains("own ensemble members"), "{}", said(&words));
+    // What is uncertain in the weather must widen what is known of the time.
+    let probability = |answer: &Value| answer.to_string();
+    assert_ne!(probability(&times(&[])), probability(&times(&["--exact-weather"])));
 }
 
 #[test]

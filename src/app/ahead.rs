@@ -26,7 +26,7 @@ const LEAD_IN: TimeDelta = TimeDelta::hours(36);
 const FARTHEST_MIN: f64 = 4.0 * 24.0 * 60.0;
 
 /// How the weather ahead is known.
-#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
+#[derive(Debug, Clone, PartialEq, serde::Serialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Spread {
     /// Taken as known: `--exact-weather`.
@@ -34,7 +34,7 @@ pub enum Spread {
     /// The service's own ensemble members.
     Ensemble,
     /// One forecast, with errors of the size that this grove's forecasts have had.
-    Learned(LearnedErrors),
+    Learned(Box<LearnedErrors>),
     /// One forecast, with errors of a stated size.
     Stated(ForecastError),
 }
@@ -75,17 +75,22 @@ impl Ahead {
         // question of this desk.
         let coming = Span { from: cut, to: DateTime::<Utc>::MAX_UTC };
         let given: Vec<Series> = given.iter().map(|member| member.clipped(coming)).collect();
-        let middle = given.first().cloned().unwrap_or_default();
+        let middle = Series::mean(&given);
         let (spread, ahead) = if exact || given.is_empty() {
             (Spread::Exact, vec![middle.clone(); EXACT_MEMBERS])
         } else if given.len() >= FEWEST_ENSEMBLE {
             (Spread::Ensemble, given)
         } else {
-            let (spread, error) = match learn(observed_whole, &grove.forecasts, cut) {
-                Some(learned) => (Spread::Learned(learned), learned.error),
-                None => (Spread::Stated(ForecastError::default()), ForecastError::default()),
+            let issued_at = forecast.and_then(|forecast| forecast.issued_at);
+            let stated = ForecastError::default();
+            let learned = learn(observed_whole, &grove.forecasts, cut);
+            let error_of = |span| learned.map_or(stated, |learned| learned.at(issued_at, span));
+            let each = MEMBERS / given.len();
+            let around = |(index, member): (usize, &Series)| {
+                members(member, error_of, each, seed.wrapping_add(index as u64))
             };
-            (spread, members(&middle, &error, MEMBERS, seed))
+            let spread = learned.map_or(Spread::Stated(stated), |it| Spread::Learned(Box::new(it)));
+            (spread, given.iter().enumerate().flat_map(around).collect())
         };
         let file = model.file();
         let floors = night_floor_factors(file.night_floor_ln_sd, ahead.len(), seed);

@@ -236,16 +236,17 @@ fn keep(
         .into_iter()
         .map(|hours| hours.into_iter().map(|hour| named(hour, name, &answer)).collect())
         .collect();
+    let until = answer.observed_until.map_or(want.now, |until| until.min(want.now));
     let observed: Vec<PulledHour> = members
         .first()
         .into_iter()
         .flatten()
-        .filter(|pulled| !want.members && pulled.hour.span.to <= want.now)
+        .filter(|pulled| !want.members && pulled.hour.span.to <= until)
         .cloned()
         .collect();
     let ahead: Vec<Vec<PulledHour>> = members
         .into_iter()
-        .map(|hours| hours.into_iter().filter(|hour| hour.hour.span.to > want.now).collect())
+        .map(|hours| hours.into_iter().filter(|hour| hour.hour.span.to > until).collect())
         .collect();
     let observed_new = pulled::keep_observed(folder, &observed)?;
     let forecast_hours = ahead.iter().map(Vec::len).max().unwrap_or(0);

@@ -33,12 +33,12 @@ pub fn estimated(outlook: &Outlook) -> Vec<&'static str> {
 }
 
 fn spread_words(desk: &Desk, ahead: &Ahead) -> Option<String> {
-    match ahead.spread {
+    match &ahead.spread {
         Spread::Exact => desk.exact_weather.then(|| "weather ahead taken as known".into()),
         Spread::Ensemble => Some("weather spread: the service's own ensemble members".into()),
         Spread::Learned(learned) => Some(format!(
-            "weather spread: errors of this grove's own forecasts ({:.1} degC, {:.0} % humidity, \
-             {:.0} % shortwave, from {} hours)",
+            "weather spread: errors of this grove's own forecasts by lead time ({:.1} degC, \
+             {:.0} % humidity, {:.0} % shortwave over all, from {} hours)",
             learned.error.air_c,
             learned.error.humidity_pct,
             100.0 * learned.error.shortwave_ln,

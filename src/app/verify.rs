@@ -2,14 +2,12 @@
 //! this service worth listening to, and how far ahead?
 
 use super::desk::{Desk, DeskError};
-use crate::demand::errors::{ENOUGH_PAIRS, LearnedErrors, learn};
+use crate::demand::errors::{ENOUGH_PAIRS, LEADS_H, LearnedErrors, learn};
 use crate::evapo::humidity::relative_humidity;
 use crate::weather::{Hour, Series, Span};
 use chrono::{DateTime, TimeDelta, Utc};
 use serde::Serialize;
 
-/// Ends of the lead times that are told apart, hours.
-const LEADS_H: [f64; 5] = [24.0, 48.0, 72.0, 120.0, 240.0];
 /// Days to either side whose hours make the climatology of an hour.
 const CLIMATE_DAYS: i64 = 15;
 /// Fewest days that make a climatology.

@@ -3,7 +3,7 @@
 
 use crate::evapo::humidity::saturation_vapour_pressure;
 use crate::units::{Celsius, Kilopascal, Percent, WattsPerSquareMetre};
-use crate::weather::{Hour, Series};
+use crate::weather::{Hour, Series, Span};
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, StandardNormal};
@@ -30,17 +30,23 @@ impl Default for ForecastError {
 }
 
 /// `count` series that the weather may follow instead of `forecast`, in pairs with opposite errors
-/// so that their middle stays the forecast. An odd count ends in the forecast itself.
-pub fn members(forecast: &Series, error: &ForecastError, count: usize, seed: u64) -> Vec<Series> {
+/// so that their middle stays the forecast; `error_of` tells the sizes for a span of it. An odd
+/// count ends in the forecast itself.
+pub fn members(
+    forecast: &Series,
+    error_of: impl Fn(Span) -> ForecastError,
+    count: usize,
+    seed: u64,
+) -> Vec<Series> {
     let mut random = ChaCha8Rng::seed_from_u64(seed);
+    let sizes: Vec<_> = forecast.hours().iter().map(|hour| error_of(hour.span)).collect();
     let mut all = Vec::with_capacity(count);
     for _ in 0..count / 2 {
-        let errors = error_path(forecast.hours(), error.hourly_correlation, &mut random);
+        let errors = error_path(forecast.hours(), &sizes, &mut random);
         for sign in [1.0, -1.0] {
-            all.push(
-                forecast
-                    .map_hours(|index, hour| shifted(hour, error, errors[index].map(|e| e * sign))),
-            );
+            all.push(forecast.map_hours(|index, hour| {
+                shifted(hour, &sizes[index], errors[index].map(|e| e * sign))
+            }));
         }
     }
     if count % 2 == 1 {
@@ -63,11 +69,11 @@ pub fn night_floor_factors(ln_sd: f64, count: usize, seed: u64) -> Vec<f64> {
 }
 
 /// Standard errors of temperature, humidity and shortwave, hour after hour.
-fn error_path(hours: &[Hour], correlation: f64, random: &mut ChaCha8Rng) -> Vec<[f64; 3]> {
+fn error_path(hours: &[Hour], sizes: &[ForecastError], random: &mut ChaCha8Rng) -> Vec<[f64; 3]> {
     let mut errors: Vec<[f64; 3]> = Vec::with_capacity(hours.len());
-    for hour in hours {
+    for (hour, size) in hours.iter().zip(sizes) {
         let fresh: [f64; 3] = std::array::from_fn(|_| StandardNormal.sample(random));
-        let carried = correlation.powf(hour.span.hours());
+        let carried = size.hourly_correlation.powf(hour.span.hours());
         errors.push(match errors.last() {
             Some(last) => std::array::from_fn(|k| {
                 carried * last[k] + (1.0 - carried * carried).sqrt() * fresh[k]

@@ -17,7 +17,7 @@ pub struct Cache {
 /// One answer and when it may be asked for again.
 #[derive(Debug, Clone, Serialize, Deserialize)]
 pub struct Kept {
-    /// The address.
+    /// The address, without the key of a paying user.
     pub address: String,
     /// When it came, or was last confirmed.
     pub fetched_at: DateTime<Utc>,
@@ -42,12 +42,13 @@ impl Cache {
     pub fn find(&self, address: &str) -> Option<Kept> {
         let text = fs::read_to_string(self.file(address)).ok()?;
         let kept: Kept = serde_json::from_str(&text).ok()?;
-        (kept.address == address).then_some(kept)
+        (kept.address == without_key(address)).then_some(kept)
     }
 
     /// Keeps an answer. A full disk costs the cache, not the answer.
     pub fn keep(&self, kept: &Kept) {
-        let Ok(text) = serde_json::to_vec(kept) else { return };
+        let kept_aside = Kept { address: without_key(&kept.address), ..kept.clone() };
+        let Ok(text) = serde_json::to_vec(&kept_aside) else { return };
         let _ = fs::create_dir_all(&self.folder);
         let _ = write_atomically(&self.file(&kept.address), &text);
     }
@@ -58,8 +59,40 @@ impl Cache {
     }
 
     fn file(&self, address: &str) -> PathBuf {
-        let name = Sha256::digest(address.as_bytes());
+        let name = Sha256::digest(without_key(address).as_bytes());
         let name: String = name[..12].iter().map(|byte| format!("{byte:02x}")).collect();
         self.folder.join(format!("{name}.json"))
+    }
+}
+
+/// A key is a secret: grove folders are copied and sent around.
+fn without_key(address: &str) -> String {
+    let (path, query) = address.split_once('?').unwrap_or((address, ""));
+    let open = query.split('&').filter(|part| !part.is_empty() && !part.starts_with("apikey="));
+    format!("{path}?{}", open.collect::<Vec<_>>().join("&"))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_key_never_reaches_the_disk_and_costs_no_answer() {
+        let folder = tempfile::tempdir().unwrap();
+        let cache = Cache::new(folder.path());
+        let address = "https://example.org/v1/forecast?latitude=1&apikey=SECRET&hourly=a";
+        cache.keep(&Kept {
+            address: address.into(),
+            fetched_at: DateTime::UNIX_EPOCH,
+            expires: None,
+            last_modified: None,
+            etag: None,
+            body: "{}".into(),
+        });
+        assert_eq!(cache.find(address).unwrap().body, "{}");
+        assert!(cache.find("https://example.org/v1/forecast?latitude=2&apikey=SECRET").is_none());
+        for entry in fs::read_dir(folder.path()).unwrap() {
+            assert!(!fs::read_to_string(entry.unwrap().path()).unwrap().contains("SECRET"));
+        }
     }
 }

@@ -4,6 +4,7 @@
 use super::client::{Client, Fetched};
 use super::fault::Fault;
 use crate::units::Place;
+use crate::weather::services::nws::Point;
 use crate::weather::services::{self, Answer, ServiceError, Source};
 use chrono::{DateTime, Days, TimeDelta, Utc};
 use reqwest::Url;
@@ -178,6 +179,20 @@ macro_rules! place_by_place {
             }
         }
     };
+    ($service:ty, $source:expr, $parse:path) => {
+        impl $service {
+            async fn of_place(
+                &self,
+                client: &Client,
+                place: &Place,
+                want: &Want,
+            ) -> Result<Fetched<Answer>, Fault> {
+                client.get(&self.question(place, want)?, $parse).await
+            }
+        }
+
+        place_by_place!($service, $source);
+    };
 }
 
 /// The Norwegian service: global, without radiation and without past.
@@ -196,18 +211,9 @@ impl MetNorway {
         ];
         address(&self.base, "/weatherapi/locationforecast/2.0/complete", &query)
     }
-
-    async fn of_place(
-        &self,
-        client: &Client,
-        place: &Place,
-        want: &Want,
-    ) -> Result<Fetched<Answer>, Fault> {
-        client.get(&self.question(place, want)?, services::met_norway::parse).await
-    }
 }
 
-place_by_place!(MetNorway, Source::MetNorway);
+place_by_place!(MetNorway, Source::MetNorway, services::met_norway::parse);
 
 /// The German service's open front: station observations in Germany, forecasts world-wide.
 #[derive(Debug, Clone)]
@@ -229,18 +235,14 @@ impl BrightSky {
         ];
         address(&self.base, "/weather", &query)
     }
-
-    async fn of_place(
-        &self,
-        client: &Client,
-        place: &Place,
-        want: &Want,
-    ) -> Result<Fetched<Answer>, Fault> {
-        client.get(&self.question(place, want)?, services::bright_sky::parse).await
-    }
 }
 
-place_by_place!(BrightSky, Source::BrightSky);
+place_by_place!(BrightSky, Source::BrightSky, services::bright_sky::parse);
+
+/// Days that the service of the United States keeps the reports of a station.
+const REPORTS_KEPT_DAYS: i64 = 7;
+/// Stations that are asked, the nearest first, until one has reports.
+const MOST_STATIONS: usize = 3;
 
 /// The service of the United States: gridpoint forecasts and station observations, no radiation.
 #[derive(Debug, Clone)]
@@ -250,7 +252,7 @@ pub struct Nws {
 }
 
 impl Nws {
-    /// Only the first of three addresses is known beforehand.
+    /// Only the first of the addresses is known beforehand: it names the others.
     fn question(&self, place: &Place, _: &Want) -> Result<Url, Fault> {
         let (latitude, longitude) = (place.latitude.value(), place.longitude.value());
         let point = format!("/points/{},{}", four_decimals(latitude), four_decimals(longitude));
@@ -265,7 +267,40 @@ impl Nws {
     ) -> Result<Fetched<Answer>, Fault> {
         let point = client.get(&self.question(place, want)?, services::nws::parse_point).await?;
         let grid = self.below_base(&point.value.forecast_grid_data)?;
-        client.get(&grid, services::nws::parse_gridpoint).await
+        let mut fetched = client.get(&grid, services::nws::parse_gridpoint).await?;
+        // A forecast without what was observed before it is still worth having.
+        let reports = self.reports(client, &point.value, want).await;
+        let missing = match &reports {
+            Ok(reports) if reports.only().is_empty() => Some("none was sent".to_owned()),
+            Ok(_) => None,
+            Err(fault) => Some(fault.to_string()),
+        };
+        let told = missing.map(|why| format!("no station reports, so no observed hours: {why}"));
+        let warnings: Vec<String> = fetched.warning.into_iter().chain(told).collect();
+        fetched.warning = (!warnings.is_empty()).then(|| warnings.join("; "));
+        fetched.value = services::nws::with_reports(fetched.value, reports.unwrap_or_default());
+        Ok(fetched)
+    }
+
+    /// What the nearest station with reports told since the start of the first wanted day: whole
+    /// days, so that the address stays the same from pull to pull.
+    async fn reports(&self, client: &Client, point: &Point, want: &Want) -> Result<Answer, Fault> {
+        let list = self.below_base(&point.observation_stations)?;
+        let stations = client.get(&list, services::nws::parse_stations).await?.value;
+        let oldest = want.now - TimeDelta::days(REPORTS_KEPT_DAYS);
+        let first = want.from.max(oldest).date_naive();
+        let start = format!("{first}T00:00:00Z");
+        let mut fault = None;
+        for station in stations.iter().take(MOST_STATIONS) {
+            let path = format!("/stations/{station}/observations");
+            let url = address(&self.base, &path, &[("start", start.clone())])?;
+            match client.get(&url, reports_or_none).await {
+                Ok(fetched) if !fetched.value.only().is_empty() => return Ok(fetched.value),
+                Ok(_) => {}
+                Err(told) => fault = Some(told),
+            }
+        }
+        fault.map_or(Ok(Answer::default()), Err)
     }
 
     /// The documents name each other by full addresses; only those below the configured base are
@@ -278,6 +313,14 @@ impl Nws {
 }
 
 place_by_place!(Nws, Source::Nws);
+
+/// A station that has sent nothing is no fault of the service.
+fn reports_or_none(body: &[u8]) -> Result<Answer, ServiceError> {
+    match services::nws::parse_reports(body) {
+        Err(ServiceError::NoData) => Ok(Answer::default()),
+        read => read,
+    }
+}
 
 /// Past and coming hours that an ordinary pull wants: two days back, so that a missed pull is made
 /// good, and a week ahead.

@@ -152,6 +152,24 @@ pub struct Hour {
 }
 
 impl Hour {
+    /// The mean of several hours that share a span, at least one.
+    pub(super) fn mean(hours: &[Hour]) -> Hour {
+        let mean =
+            |value: fn(&Hour) -> f64| hours.iter().map(value).sum::<f64>() / hours.len() as f64;
+        let soil: Option<Vec<f64>> = hours.iter().map(|hour| hour.soil_water_m3_m3).collect();
+        Hour {
+            span: hours[0].span,
+            air: Celsius::computed(mean(|hour| hour.air.value())),
+            vapour_pressure: Kilopascal::computed(mean(|hour| hour.vapour_pressure.value())),
+            wind_2m: MetresPerSecond::computed(mean(|hour| hour.wind_2m.value())),
+            shortwave: WattsPerSquareMetre::computed(mean(|hour| hour.shortwave.value())),
+            rain: Millimetres::computed(mean(|hour| hour.rain.value())),
+            pressure: Kilopascal::computed(mean(|hour| hour.pressure.value())),
+            soil_water_m3_m3: soil.map(|soil| soil.iter().sum::<f64>() / soil.len() as f64),
+            flags: hours.iter().fold(Flags::default(), |flags, hour| flags.union(hour.flags)),
+        }
+    }
+
     /// The part of this hour inside `span`: means stay, rain is shared out by time.
     pub fn clipped(self, span: Span) -> Option<Hour> {
         let part = Span { from: self.span.from.max(span.from), to: self.span.to.min(span.to) };

@@ -133,6 +133,21 @@ impl Series {
         Series { hours }
     }
 
+    /// The mean of ensemble members over the spans that all of them have; flags of any are kept.
+    /// It is for showing: what weather does to a tree is to be reckoned member by member.
+    pub fn mean(members: &[Series]) -> Series {
+        let [first, others @ ..] = members else { return Series::default() };
+        let of_span = |hour: &Hour| {
+            let same = |other: &Series| {
+                other.at(hour.span.from).filter(|it| it.span == hour.span).copied()
+            };
+            let hours: Option<Vec<Hour>> =
+                std::iter::once(Some(*hour)).chain(others.iter().map(same)).collect();
+            Some(Hour::mean(&hours?))
+        };
+        Series { hours: first.hours.iter().filter_map(of_span).collect() }
+    }
+
     /// The same spans with other values.
     pub fn map_hours(&self, change: impl Fn(usize, &Hour) -> Hour) -> Series {
         let same_span =

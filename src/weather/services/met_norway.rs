@@ -46,6 +46,8 @@ pub fn parse(bytes: &[u8]) -> Result<Answer, ServiceError> {
     let latitude = coordinate(1).and_then(|it| Latitude::new(it).ok());
     let longitude = coordinate(0).and_then(|it| Longitude::new(it).ok());
     Ok(Answer {
+        // Nothing in it was observed, also not the hour that is over when a kept answer is read.
+        observed_until: hours.first().map(|hour| hour.span.from),
         hours: vec![(None, hours)],
         position: latitude.zip(longitude),
         elevation_m: coordinate(2),

@@ -106,9 +106,22 @@ pub fn parse_gridpoint(bytes: &[u8]) -> Result<Answer, ServiceError> {
         elevation_m: elevation.filter(|_| unit.is_some_and(|unit| unit.ends_with(":m"))),
         wind_height_m: Some(SERVICE_WIND_HEIGHT_M),
         issued_at: time(properties.get("updateTime"), "updateTime").ok(),
+        observed_until: Some(first),
         notes,
         ..Answer::default()
     })
+}
+
+/// A gridpoint's hours with those that a station near it reported before them; what was forecast
+/// for a time that has been reported is dropped.
+pub fn with_reports(mut gridpoint: Answer, reports: Answer) -> Answer {
+    let Some(until) = reports.only().last().map(|hour| hour.span.to) else { return gridpoint };
+    let ahead = gridpoint.only().iter().filter(|hour| hour.span.from >= until);
+    let hours = reports.only().iter().chain(ahead).copied().collect();
+    gridpoint.hours = vec![(None, hours)];
+    gridpoint.observed_until = Some(until);
+    gridpoint.notes.extend(reports.notes);
+    gridpoint
 }
 
 /// The first corner of a gridpoint's square of some 2.5 km.

@@ -18,6 +18,19 @@ const FIELDS: [(&str, Field); 6] = [
     ("precipitationLastHour", Field::Rain),
 ];
 
+/// Cover of the layers that reports name, %: the middle of the eighths that each word stands for
+/// (WMO Manual on Codes, FM 15 METAR: few 1-2, scattered 3-4, broken 5-7, overcast 8; a hidden sky
+/// counts as overcast). Instruments look straight up and not above some 3,600 m.
+const LAYERS: [(&str, f64); 7] = [
+    ("CLR", 0.0),
+    ("SKC", 0.0),
+    ("FEW", 100.0 * 1.5 / 8.0),
+    ("SCT", 100.0 * 3.5 / 8.0),
+    ("BKN", 100.0 * 6.0 / 8.0),
+    ("OVC", 100.0),
+    ("VV", 100.0),
+];
+
 /// Marks of the service's quality control for what failed it: rejected, questioned, found bad.
 const FAILED: [&str; 3] = ["X", "Q", "B"];
 
@@ -101,7 +114,19 @@ fn readings(features: &[&Value], ledger: &mut Ledger) -> Result<Vec<Reading>, Se
             let given = metric(field.measure(), name, unit)?.bring(given);
             reading.set(field, ledger.take(field.measure(), Some(given), when));
         }
+        reading.set(Field::CloudCover, cloud_cover_pct(properties));
         Ok(reading)
     };
     features.iter().enumerate().map(reading).collect()
+}
+
+/// Each layer of a report covers what those below it do and more, so the largest one counts; none
+/// where no layer was reported.
+fn cloud_cover_pct(properties: &Value) -> Option<f64> {
+    let layers = properties.get("cloudLayers")?.as_array()?.iter();
+    let known = layers.filter_map(|layer| {
+        let amount = layer.get("amount")?.as_str()?;
+        LAYERS.iter().find(|(word, _)| *word == amount).map(|(_, cover_pct)| *cover_pct)
+    });
+    known.reduce(f64::max)
 }
