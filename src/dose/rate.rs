@@ -13,9 +13,6 @@ use std::fmt;
 /// Largest number that a label figure can be.
 pub const LARGEST_FIGURE: f64 = 100_000.0;
 
-/// Hectares in one acre: 43,560 square feet.
-pub const HECTARES_PER_ACRE: f64 = 0.404_685_642_24;
-
 /// An amount of product: by volume or by mass, as the label counts it.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub enum Product {

@@ -5,6 +5,7 @@
 //! a whole grove or every flaw found; nothing is half-imported.
 
 mod assemble;
+mod dosing;
 mod draw;
 mod hang;
 mod history;
@@ -15,6 +16,7 @@ mod typed;
 
 pub use crate::text::{Flaw, FlawKind, Note, NoteKind, Refused};
 pub use assemble::{answered, forecasts, observed};
+pub use dosing::{KitBuild, Mark, MixBench, Units, WishedWater};
 pub use draw::{DRAWS, Draw, PAUSES, Pause, READINGS, Reading, Seen};
 pub use hang::{FILE as HANG, Hang};
 pub use season::{Season, SeasonDay};
