@@ -34,6 +34,16 @@ impl Product {
     }
 }
 
+impl Product {
+    /// The unit, as printed.
+    pub fn unit(self) -> &'static str {
+        match self {
+            Self::Volume(_) => Millilitres::UNIT,
+            Self::Mass(_) => Grams::UNIT,
+        }
+    }
+}
+
 impl fmt::Display for Product {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {

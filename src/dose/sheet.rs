@@ -194,7 +194,7 @@ mod tests {
             id: id.to_owned(),
             dbh: Centimetres::new(dbh_cm).unwrap(),
             at_most: None,
-            given_this_season: 0.0,
+            given_this_season: Some(0.0),
             last_treated: None,
         }
     }
