@@ -14,6 +14,7 @@ pub mod refit;
 pub mod rests;
 pub mod rhythm;
 pub mod sentence;
+pub mod sheet;
 pub mod times;
 pub mod tomorrow;
 pub mod verify;

@@ -9,6 +9,7 @@ mod dosing;
 mod draw;
 mod hang;
 mod history;
+mod ports;
 mod season;
 mod settings;
 mod tree;
@@ -19,6 +20,7 @@ pub use assemble::{answered, forecasts, observed};
 pub use dosing::{KitBuild, Mark, MixBench, Units, WishedWater};
 pub use draw::{DRAWS, Draw, PAUSES, Pause, READINGS, Reading, Seen};
 pub use hang::{FILE as HANG, Hang};
+pub use ports::{FILE as PORTS, PortHole};
 pub use season::{Season, SeasonDay};
 pub use settings::{
     Bag, Crew, FILE as SETTINGS, Label, LabelRate, RateOf, RatePer, Settings, StationColumn,
@@ -45,11 +47,11 @@ pub const MOST_PORTS: u32 = 40;
 pub const SMALLEST_CHARGE_ML: f64 = 10.0;
 
 /// Files of a grove folder, those that must be there first.
-pub const FILES: [&str; 9] =
-    [SETTINGS, TREES, BLOCKS, DRAWS, READINGS, PAUSES, HANG, OBSERVED, FORECAST];
+pub const FILES: [&str; 10] =
+    [SETTINGS, TREES, BLOCKS, DRAWS, READINGS, PAUSES, PORTS, HANG, OBSERVED, FORECAST];
 
 /// Files that a grove folder may hold already but that only a store can read.
-pub const KEPT_ASIDE: [&str; 3] = ["ports.csv", "kits.csv", "applications.csv"];
+pub const KEPT_ASIDE: [&str; 2] = ["kits.csv", "applications.csv"];
 
 const HEAD: Allowed = Allowed::new("m", Head::LOW, Head::HIGH).or_else(|value| {
     if value > Head::HIGH { "if this is in cm, divide by 100" } else { "correct it" }
@@ -70,6 +72,8 @@ pub struct Grove {
     pub trees: Vec<Tree>,
     /// What was hung, in the order of the file.
     pub draws: Vec<Draw>,
+    /// Holes drilled before, in the order of the file.
+    pub holes: Vec<PortHole>,
     /// What is intended; none where there is no such file.
     pub hang: Option<Vec<Hang>>,
     /// Measured weather, gaps not yet bridged; no hours where there is no such file.
@@ -109,12 +113,12 @@ impl Grove {
         let (Some(parts), true) = (parts, findings.flaws.is_empty()) else {
             return Err(Refused { flaws: findings.flaws });
         };
-        let Parts { settings, blocks, trees, draws, hang, observed: hours, forecasts: issues } =
+        let Parts { settings, blocks, trees, draws, holes, hang, observed: hours, forecasts } =
             parts;
         let observed = observed(&hours, &settings, &mut findings);
-        let forecasts = forecasts(&issues, &settings, &mut findings);
+        let forecasts = assemble::forecasts(&forecasts, &settings, &mut findings);
         let notes = findings.notes;
-        Ok(Self { settings, blocks, trees, draws, hang, observed, forecasts, notes })
+        Ok(Self { settings, blocks, trees, draws, holes, hang, observed, forecasts, notes })
     }
 
     /// Reads intended draws that stand outside the grove folder; `file` is the name that messages
@@ -149,6 +153,7 @@ struct Parts {
     blocks: Vec<Block>,
     trees: Vec<Tree>,
     draws: Vec<Draw>,
+    holes: Vec<PortHole>,
     hang: Option<Vec<Hang>>,
     observed: parse::RawSeries,
     forecasts: Vec<parse::RawForecast>,
@@ -174,6 +179,9 @@ fn read_parts(files: &Files, findings: &mut Findings) -> Option<Parts> {
         pauses: file(PAUSES, findings),
     };
     let draws = draw::read_draws(texts, &roll, zone, findings);
+    let holes = file(PORTS, findings)
+        .map(|text| ports::read_ports(text, &roll, zone, findings))
+        .unwrap_or_default();
     let hang = file(HANG, findings).map(|text| hang::read_hang(HANG, text, &roll, zone, findings));
     let observed = file(OBSERVED, findings)
         .map(|text| parse::parse_observed(text, zone, findings))
@@ -183,7 +191,7 @@ fn read_parts(files: &Files, findings: &mut Findings) -> Option<Parts> {
         .unwrap_or_default();
     let settings = settings?;
     hold_to_bag(HANG, hang.as_deref().unwrap_or_default(), &settings, findings);
-    Some(Parts { settings, blocks, trees, draws, hang, observed, forecasts })
+    Some(Parts { settings, blocks, trees, draws, holes, hang, observed, forecasts })
 }
 
 const NO_SETTINGS: &str =

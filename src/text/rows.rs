@@ -539,6 +539,12 @@ impl Cells<'_> {
         }
     }
 
+    /// A date; empty is a flaw.
+    pub fn required_date(&mut self, column: &str) -> Option<NaiveDate> {
+        self.required(column)?;
+        self.date(column)
+    }
+
     fn cell(&self, column: &str) -> Option<&str> {
         let text = &self.row.cells[*self.table.columns.get(column)?];
         (!text.is_empty()).then_some(text)
