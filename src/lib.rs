@@ -50,6 +50,7 @@ pub mod dose;
 pub mod evapo;
 pub mod feed;
 pub mod grove;
+pub mod pages;
 pub mod plan;
 pub mod store;
 pub mod text;

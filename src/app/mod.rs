@@ -6,6 +6,8 @@ pub mod cautions;
 pub mod check;
 pub mod compare;
 pub mod desk;
+pub mod dose;
+pub mod measure;
 pub mod outlook;
 pub mod overnight;
 pub mod past;

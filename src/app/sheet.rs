@@ -106,6 +106,16 @@ pub struct Column {
     pub act_on: bool,
 }
 
+impl Sheet {
+    /// The tables of its body.
+    pub fn tables(&self) -> impl Iterator<Item = &Table> {
+        self.parts.iter().filter_map(|part| match part {
+            Part::Table(table) => Some(table),
+            _ => None,
+        })
+    }
+}
+
 impl Fact {
     /// A fact in ordinary type.
     pub fn new(name: &str, value: impl Into<String>) -> Self {

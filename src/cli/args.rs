@@ -71,6 +71,13 @@ pub enum Command {
     ///
     /// Example: xylocast overnight --grove my-grove --hang my-grove/hang.csv
     Overnight(Overnight),
+    /// What to measure, mix and load: doses, batches, ports, kits, as sheets to print
+    ///
+    /// Example: xylocast dose --grove my-grove --block north --html sheets.html
+    ///
+    /// The rate is the one that you typed from the label ([label] of grove.toml); none is ever
+    /// filled in.
+    Dose(Dose),
     /// Learn the model again from the grove's own draws, and say what that changes
     ///
     /// Example: xylocast refit --grove my-grove
@@ -120,6 +127,97 @@ pub struct Overnight {
     /// Intended draws; without it, hang.csv of the grove folder, else tomorrow's list
     #[arg(long, value_name = "FILE")]
     pub hang: Option<PathBuf>,
+}
+
+/// Options of `dose`.
+#[derive(Debug, Args)]
+#[command(args_conflicts_with_subcommands = true)]
+pub struct Dose {
+    #[command(subcommand)]
+    pub part: Option<DosePart>,
+    /// This tree; may be given more than once. With no tree and no block: hang.csv, else the trees
+    /// to be hung
+    #[arg(long, value_name = "ID", value_delimiter = ',')]
+    pub tree: Vec<String>,
+    /// All trees of this block that do not say hang = no; may be given more than once
+    #[arg(long, value_name = "NAME")]
+    pub block: Vec<String>,
+    /// This date instead of tomorrow, e.g. 2026-01-16
+    #[arg(long, value_name = "DATE")]
+    pub date: Option<NaiveDate>,
+    /// Dose by the block's mean dbh; refused for trees that would get more than their own label
+    /// rate, unless mean_dose_allowed = true is typed from the label
+    #[arg(long)]
+    pub by_mean: bool,
+    /// List parts for so many kits; without it, for as many as bags hang
+    #[arg(long, value_name = "COUNT", value_parser = clap::value_parser!(u32).range(1..=10_000))]
+    pub kits: Option<u32>,
+    /// Only this kind of sheet
+    #[arg(long, value_enum, value_name = "KIND")]
+    pub sheet: Option<SheetKind>,
+    /// Units of the sheets; without it, those of grove.toml
+    #[arg(long, value_enum)]
+    pub units: Option<Units>,
+    /// Write the sheets to this file, to print or to read on a telephone
+    #[arg(long, value_name = "FILE")]
+    pub html: Option<PathBuf>,
+}
+
+/// Parts of `dose` that need no grove.
+#[derive(Debug, Subcommand)]
+pub enum DosePart {
+    /// Mean dbh of trunks, how far to trust it, and the trees to dose one by one
+    ///
+    /// Example: xylocast dose measure 94.2 88 101 97 "37 1/2 in"
+    ///
+    /// Give a file (a list, or a CSV with circumference_cm, circumference_in, dbh_cm or dbh_in), or
+    /// the circumferences themselves, or - for standard input; with nothing, it asks.
+    Measure(Measure),
+}
+
+/// Options of `dose measure`.
+#[derive(Debug, Args)]
+pub struct Measure {
+    /// A file, - for standard input, or circumferences
+    #[arg(value_name = "FILE or CIRCUMFERENCE")]
+    pub from: Vec<String>,
+    /// Numbers without a unit are inches, not centimetres
+    #[arg(long)]
+    pub inches: bool,
+    /// How well the mean is to be known, as a share of it (0.1 unless grove.toml says otherwise)
+    #[arg(long, value_name = "SHARE")]
+    pub precision: Option<f64>,
+    /// Confidence of the interval (0.95)
+    #[arg(long, value_name = "SHARE")]
+    pub confidence: Option<f64>,
+    /// Trees in the block, where known: a block measured whole has no sampling error
+    #[arg(long, value_name = "COUNT", value_parser = clap::value_parser!(u32).range(1..=1_000_000))]
+    pub block_trees: Option<u32>,
+    /// Units of the answer
+    #[arg(long, value_enum)]
+    pub units: Option<Units>,
+}
+
+/// Units that people read.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum Units {
+    /// cm, m, mL
+    Metric,
+    /// in, ft, US fl oz
+    Us,
+}
+
+/// Kinds of sheet.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum SheetKind {
+    /// Doses of a block
+    Dose,
+    /// What to measure out and pour, batch by batch
+    Mixing,
+    /// Checklist of setting up
+    SetUp,
+    /// Parts of the kits
+    Kit,
 }
 
 /// Options of `pull`.

@@ -3,6 +3,8 @@
 mod args;
 mod csv_rows;
 mod day;
+mod dose;
+mod dose_rows;
 mod picture;
 mod pull;
 mod tables;
@@ -18,7 +20,7 @@ use crate::app::{check, compare};
 use crate::grove::{FlawKind, Hang, Refused};
 use crate::plan::overnight::Call;
 use crate::store::write_atomically;
-use args::{Cli, Command};
+use args::{Cli, Command, Dose, DosePart};
 use chrono::{DateTime, Utc};
 use clap::Parser;
 use serde::Serialize;
@@ -84,6 +86,9 @@ fn answer(cli: &Cli, now: DateTime<Utc>) -> Result<Answer, DeskError> {
     {
         return pull::answer(cli.common.grove.as_ref(), args, cli.common.json);
     }
+    if let Command::Dose(Dose { part: Some(DosePart::Measure(args)), .. }) = &cli.command {
+        return dose::measured(cli, args);
+    }
     let desk = match Desk::lay(&cli.request(), now) {
         Err(DeskError::Refused(refused))
             if matches!(cli.command, Command::Check) && !is_missing(&refused) =>
@@ -122,6 +127,7 @@ fn answer(cli: &Cli, now: DateTime<Utc>) -> Result<Answer, DeskError> {
                 csv_rows::overnight(&answer)
             })
         }
+        Command::Dose(args) => dose::answer(cli, &desk, args),
         Command::Refit(args) => {
             let folder = cli.common.grove.as_deref().filter(|_| !args.dry_run);
             let answer = refit(&desk, folder, args.out.as_deref(), cli.reference_et())?;

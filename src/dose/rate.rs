@@ -254,6 +254,11 @@ impl LabelFigures {
 }
 
 impl Typed {
+    /// Was anything typed?
+    pub fn is_typed(self) -> bool {
+        self.ml.is_some() || self.g.is_some()
+    }
+
     /// The figure in the rate's unit; one in the other unit is refused, never passed over.
     fn in_unit(self, words: &'static str, of: Counted, low: f64) -> Result<Option<f64>, DoseFlaw> {
         let (ours, other, other_unit) = match of {

@@ -64,11 +64,20 @@ fn with_others(mut flaws: Vec<Flaw>, others: Vec<Flaw>) -> Vec<Flaw> {
 /// # Errors
 /// [`Refused`] with every flaw in the file; it must be there.
 pub fn read_hang(file: &Path, grove: &Grove) -> Result<(Vec<Hang>, Vec<Note>), Refused> {
+    let (name, bytes) = read_named(file)?;
+    grove.read_hang(&name, &bytes)
+}
+
+/// A file anywhere that must be there: its name as messages show it, and its bytes.
+///
+/// # Errors
+/// [`Refused`] where it cannot be read.
+pub fn read_named(file: &Path) -> Result<(String, Vec<u8>), Refused> {
     let name = file.display().to_string();
     let missing = FlawKind::FileMissing { remedy: "name a file that is there" };
     let bytes = read_file(file).and_then(|bytes| bytes.ok_or(missing));
     let bytes = bytes.map_err(|problem| flaw_of(&name, problem))?;
-    grove.read_hang(&name, &bytes)
+    Ok((name, bytes))
 }
 
 fn flaw_of(file: &str, problem: FlawKind) -> Flaw {

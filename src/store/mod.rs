@@ -4,4 +4,4 @@ pub mod demo;
 pub mod folder;
 pub mod pulled;
 
-pub use folder::{read, read_hang, write_atomically};
+pub use folder::{read, read_hang, read_named, write_atomically};
