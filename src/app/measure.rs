@@ -297,7 +297,7 @@ mod tests {
     #[test]
     fn a_unit_in_another_row_is_not_forgotten() {
         let flaw = list("90 cm\n94.2\n37 in\n", Tape::Centimetres).unwrap_err();
-        assert!(flaw.starts_with("list.txt row 2: circumference 2: 94.2 has no unit"), "{flaw}");
+        assert!(flaw.starts_with("list.txt row 2: circumference 2: 94.2 has no unit,"), "{flaw}");
         assert_eq!(list("37 in\n35 in", Tape::Centimetres), Ok(vec![93.98, 88.9]));
         assert_eq!(list("37\n35 1/2", Tape::Inches), Ok(vec![93.98, 90.17]));
     }

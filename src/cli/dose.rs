@@ -68,16 +68,12 @@ fn kind(kind: args::SheetKind) -> SheetKind {
 
 fn text(answer: &Dose, kind: Option<SheetKind>) -> String {
     let mut out = String::new();
-    if let Some(asked_for) = &answer.asked_for {
-        out += &wrapped(&format!("No dose: {asked_for}."), 0);
-        out += "\n";
-    }
     let sheets = answer.sheets_of(kind);
     for (count, sheet) in sheets.iter().enumerate() {
         if count > 0 {
             out += "\n\n";
         }
-        out += &sheet_text(sheet);
+        out += &sheet_text(sheet, &sheets[..count]);
     }
     if sheets.is_empty() {
         out += "There is no such sheet: no tree is dosed.\n";
@@ -90,8 +86,8 @@ fn text(answer: &Dose, kind: Option<SheetKind>) -> String {
     out
 }
 
-/// A sheet as text.
-pub fn sheet_text(sheet: &Sheet) -> String {
+/// A sheet as text; on one screen, what stood on a sheet `before` is not said again.
+pub fn sheet_text(sheet: &Sheet, before: &[&Sheet]) -> String {
     let rule = "=".repeat(sheet.title.chars().count());
     let mut out = format!("{}\n{rule}\n", sheet.title);
     for Fact { name, value, .. } in &sheet.facts {
@@ -101,9 +97,19 @@ pub fn sheet_text(sheet: &Sheet) -> String {
         out += &wrapped(&format!("! {line}"), 2);
     }
     for part in &sheet.parts {
-        out += &part_text(part);
+        match part {
+            Part::Steps { title, .. } | Part::Notes { title, .. }
+                if before.iter().any(|it| it.parts.contains(part)) =>
+            {
+                let _ = writeln!(out, "\n{title}: as above.");
+            }
+            part => out += &part_text(part),
+        }
     }
-    cautions(&mut out, &sheet.cautions);
+    match before.iter().any(|it| it.cautions == sheet.cautions) {
+        true if !sheet.cautions.is_empty() => out += "\nCautions: as above.\n",
+        _ => cautions(&mut out, &sheet.cautions),
+    }
     out
 }
 
@@ -111,12 +117,13 @@ fn part_text(part: &Part) -> String {
     let mut out = String::new();
     match part {
         Part::Table(table) => out += &table_text(table),
+        // A form to fill in is for paper.
+        Part::Facts { facts, .. } if facts.iter().all(|fact| fact.value.is_empty()) => {}
         Part::Facts { title, facts } => {
             let _ = writeln!(out, "\n{title}");
             let widest = facts.iter().map(|fact| fact.name.chars().count()).max().unwrap_or(0);
             for Fact { name, value, .. } in facts {
-                let blank = if value.is_empty() { "____________________" } else { value.as_str() };
-                out += &wrapped_from(&format!("  {name:widest$}  "), blank);
+                out += &wrapped_from(&format!("  {name:widest$}  "), value);
             }
         }
         Part::Notes { title, lines } => bullets(&mut out, title, lines.iter().cloned()),
@@ -156,9 +163,13 @@ fn cautions(out: &mut String, lines: &[CautionLine]) {
 }
 
 fn table_text(it: &Table) -> String {
-    let header: Vec<&str> = it.columns.iter().map(|column| column.name.as_str()).collect();
+    // Columns to write into are for paper.
+    let filled: Vec<usize> =
+        (0..it.columns.len()).filter(|&at| it.rows.iter().any(|row| !row[at].is_empty())).collect();
+    let header: Vec<&str> = filled.iter().map(|&at| it.columns[at].name.as_str()).collect();
     let left = it.columns.iter().take_while(|column| !column.number).count();
-    let rows = it.rows.iter().chain(&it.total).cloned();
+    let rows = it.rows.iter().chain(&it.total);
+    let rows = rows.map(|row| filled.iter().map(|&at| row[at].clone()).collect());
     format!("\n{}\n{}", it.title, table(&header, left, rows))
 }
 
@@ -278,21 +289,22 @@ fn measured_answer(answer: &Measured, length: &dyn Fn(f64) -> String, unit: &str
         let wished = 100.0 * answer.wished_precision;
         let _ = write!(
             out,
-            ", standard deviation {} {unit}. The mean lies between {} and {} {unit} ({:.0} % sure): \
-             within {:.1} % of {}.",
+            ", standard deviation {} {unit}. It is {:.0} % sure that the mean of all trees lies \
+             between {} and {} {unit}: it is known to within {:.1} %.",
             length(spread.sd_cm),
+            100.0 * spread.confidence,
             length(spread.low_cm),
             length(spread.high_cm),
-            100.0 * spread.confidence,
             100.0 * spread.precision,
-            length(answer.mean_dbh_cm)
         );
         let _ = match (answer.large_enough, answer.trees_needed) {
-            (Some(true), _) => write!(out, " The sample is large enough for {wished} %."),
+            (Some(true), _) => {
+                write!(out, " The sample is large enough for the {wished} % wished for.")
+            }
             (_, Some(needed)) => write!(
                 out,
-                " The sample is too small for {wished} %: measure {needed} trees in all, {} more, if \
-                 the spread stays as it is.",
+                " The sample is too small for the {wished} % wished for: measure {needed} trees in all, \
+                 {} more, if the spread stays as it is.",
                 (needed as usize).saturating_sub(answer.trunks.len())
             ),
             (_, None) => write!(

@@ -45,11 +45,11 @@ impl Product {
 }
 
 impl fmt::Display for Product {
+    /// To the thousandth, as fine as any mark; smaller amounts in full.
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        match self {
-            Self::Volume(volume) => volume.fmt(f),
-            Self::Mass(mass) => mass.fmt(f),
-        }
+        let value = self.value();
+        let shown = if value.abs() < 0.01 { value } else { (value * 1000.0).round() / 1000.0 };
+        write!(f, "{shown} {}", self.unit())
     }
 }
 

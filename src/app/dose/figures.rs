@@ -57,9 +57,10 @@ impl Scale {
         format!("{} {}", self.on_mark(amount), self.unit)
     }
 
-    /// An amount between two marks, to a tenth of the mark's last digit.
+    /// An amount between two marks, to a tenth of the mark.
     pub fn between(self, amount: f64) -> String {
-        let text = format!("{:.*}", self.decimals + 1, amount / self.per_unit);
+        let finer = usize::from(self.mark < 10.0);
+        let text = format!("{:.*}", self.decimals + finer, amount / self.per_unit);
         if text.trim_matches(['-', '0', '.']).is_empty() { text.replace('-', "") } else { text }
     }
 
@@ -198,6 +199,20 @@ impl Figures {
         } else {
             format!("{ml_per_min:.1} mL/min")
         }
+    }
+
+    /// A flow for each unit of pressure that drives it.
+    pub fn conductance(&self, ml_per_min_per_kpa: f64) -> String {
+        if self.us() {
+            format!("{} for each psi", self.flow(ml_per_min_per_kpa * KPA_PER_PSI))
+        } else {
+            format!("{} for each kPa", self.flow(ml_per_min_per_kpa))
+        }
+    }
+
+    /// A temperature.
+    pub fn temperature(&self, degc: f64) -> String {
+        if self.us() { format!("{:.0} degF", 1.8 * degc + 32.0) } else { format!("{degc} degC") }
     }
 
     /// Product as it is measured out.

@@ -72,8 +72,6 @@ pub struct Dose {
     pub kits_stopped: Option<String>,
     /// Habits of the trade (common practice, no source) taken where nothing was typed.
     pub taken_by_default: Vec<String>,
-    /// What is not known, and matters.
-    pub not_known: Vec<String>,
     /// The sheets, ready to read, in the units asked for.
     pub sheets: Vec<NamedSheet>,
     /// How figures are shown.
@@ -90,6 +88,8 @@ pub struct BlockDose {
     pub stopped: Option<String>,
     /// Doses.
     pub doses: Option<DoseSheet>,
+    /// What is not known, and matters.
+    pub not_known: Vec<String>,
     /// Batches to mix.
     pub mixing: Vec<MixingSheet>,
     /// Setting up.
@@ -262,7 +262,6 @@ impl Work<'_> {
             kits,
             kits_stopped,
             taken_by_default: taken.lines(),
-            not_known: self.not_known(&common),
             sheets: Vec::new(),
             figures,
         };
@@ -288,6 +287,7 @@ impl Work<'_> {
     fn block(&self, name: &str, common: &Common) -> BlockDose {
         let basis = self.basis(name);
         let plan = self.plan(name, basis, common);
+        let not_known = self.not_known(name, common);
         let heading = self.heading(name);
         let set_up = self.set_up(name, &heading, plan.as_ref().ok(), common);
         match plan {
@@ -298,6 +298,7 @@ impl Work<'_> {
                 BlockDose {
                     block: name.to_owned(),
                     stopped: None,
+                    not_known,
                     mixing: mixing_sheets(&heading, &plan),
                     doses: rate.map(|rate| DoseSheet::new(heading, rate, basis, spread, &plan)),
                     set_up,
@@ -306,6 +307,7 @@ impl Work<'_> {
             Err(why) => BlockDose {
                 block: name.to_owned(),
                 stopped: Some(why),
+                not_known,
                 doses: None,
                 mixing: Vec::new(),
                 set_up,
@@ -389,7 +391,7 @@ impl Work<'_> {
         }
     }
 
-    fn not_known(&self, common: &Common) -> Vec<String> {
+    fn not_known(&self, block: &str, common: &Common) -> Vec<String> {
         let label = &self.grove.settings.label;
         let mut lines = Vec::new();
         let season = common.label.max_per_tree_season.is_typed()
@@ -408,7 +410,7 @@ impl Work<'_> {
                 tree.last_treated.is_none()
                     && tree.given_this_season_ml.or(tree.given_this_season_g).is_none()
             };
-            let never = self.hangs.iter().filter(never).count();
+            let never = self.of_block(block).filter(never).count();
             if never > 0 {
                 lines.push(format!(
                     "nothing is on record of earlier treatments of {}: they count as not treated \

@@ -3,8 +3,8 @@
 use super::figures::{Figures, signed_percent};
 use super::{BlockDose, Dose, DoseNote, Fastest, Kits, NamedSheet, SheetKind};
 use crate::app::rests::counted;
-use crate::app::sheet::{Column, Fact, Part, Sheet, Step, Table, cautions_at};
-use crate::dose::allot::Basis;
+use crate::app::sheet::{CautionLine, Column, Fact, Part, Sheet, Step, Table, cautions_at};
+use crate::dose::allot::{Basis, Refused};
 use crate::dose::cautions::Act;
 use crate::dose::hydraulics::Limit;
 use crate::dose::mix::TreeDose;
@@ -17,8 +17,13 @@ pub(super) fn all(dose: &Dose, settings: &Settings) -> Vec<NamedSheet> {
     let figures = &dose.figures;
     let mut sheets = Vec::new();
     let mut add = |kind, sheet| sheets.push(NamedSheet { kind, sheet });
-    for block in &dose.blocks {
-        add(SheetKind::Dose, dose_sheet(dose, block, figures));
+    match &dose.asked_for {
+        Some(asked_for) => add(SheetKind::Dose, asking_sheet(dose, asked_for)),
+        None => {
+            for block in &dose.blocks {
+                add(SheetKind::Dose, dose_sheet(dose, block, figures));
+            }
+        }
     }
     for block in &dose.blocks {
         for batch in &block.mixing {
@@ -45,13 +50,45 @@ fn facts(heading: &Heading, block: bool) -> Vec<Fact> {
     if block {
         facts.push(Fact::new("Block", &heading.block));
     }
-    facts.push(Fact::new("Day", heading.day.format("%A %Y-%m-%d").to_string()));
+    facts.push(Fact::new("Day", day_words(heading.day)));
     let typed =
         [("Product", &heading.product_name), ("Registration", &heading.registration_number)];
     facts.extend(
         typed.into_iter().filter_map(|(name, value)| Some(Fact::new(name, value.clone()?))),
     );
     facts
+}
+
+/// What to type from the label before anything can be dosed. No figure stands in it: an example
+/// would be taken for a proposal.
+fn asking_sheet(dose: &Dose, asked_for: &str) -> Sheet {
+    let lines = [
+        "label_rate_ml_per_cm_dbh, label_rate_ml_per_inch_dbh, per_cm_circumference_ml, \
+         per_cm2_basal_area_ml or per_tree_ml: the rate, by what the label counts it; with g for ml \
+         where the label counts grams",
+        "min_water_ml_per_ml_product or min_water_ml_per_g_product: the least water",
+        "max_per_tree_ml, max_per_tree_season_ml, max_per_hectare_season_ml or \
+         max_per_acre_season_ml, min_interval_days: what the label limits, each if it does",
+    ];
+    let lines = lines.map(str::to_owned).to_vec();
+    let title = "To be typed from the label, under [label] in grove.toml".into();
+    Sheet {
+        title: "No dose yet".into(),
+        facts: vec![Fact::new("Grove", &dose.grove), Fact::new("Day", day_words(dose.day))],
+        first: vec![sentence(asked_for)],
+        cautions: cautions_at(Act::Planning),
+        parts: vec![Part::Notes { title, lines }],
+    }
+}
+
+fn sentence(words: &str) -> String {
+    let mut letters = words.chars();
+    let first = letters.next().map(|letter| letter.to_uppercase().to_string());
+    format!("{}{}.", first.unwrap_or_default(), letters.as_str())
+}
+
+fn day_words(day: chrono::NaiveDate) -> String {
+    day.format("%A %Y-%m-%d").to_string()
 }
 
 fn dose_sheet(dose: &Dose, block: &BlockDose, figures: &Figures) -> Sheet {
@@ -65,10 +102,7 @@ fn dose_sheet(dose: &Dose, block: &BlockDose, figures: &Figures) -> Sheet {
     };
     sheet.first.extend(block.stopped.iter().map(|why| format!("NO DOSE: {why}.")));
     if let Some(doses) = &block.doses {
-        let of = |refused: &crate::dose::allot::Refused| {
-            format!("NOT DOSED: tree {}: {}.", refused.id, refused.why)
-        };
-        sheet.first.extend(doses.refused.iter().map(of));
+        sheet.first.extend(refusals(&doses.refused));
         sheet.facts.push(Fact::new("Label rate, as typed", doses.label_rate.to_string()));
         sheet.facts.push(Fact::new("Dosed by", basis_words(doses, figures)));
         if let Some(trunks) = &doses.trunks {
@@ -86,16 +120,44 @@ fn dose_sheet(dose: &Dose, block: &BlockDose, figures: &Figures) -> Sheet {
         }
         let lines: Vec<String> = doses.notes.iter().map(note_words).collect();
         if !lines.is_empty() {
-            sheet.parts.push(Part::Notes { title: "Look at".into(), lines });
+            sheet.parts.push(Part::Notes { title: "Look at this".into(), lines });
         }
     }
-    let mut rests: Vec<String> = dose.not_known.clone();
-    rests.extend(dose.taken_by_default.iter().map(|words| format!("{words} (common practice)")));
-    if !rests.is_empty() {
-        let title = "Not typed, hence taken or not known".into();
-        sheet.parts.push(Part::Notes { title, lines: rests });
+    if !block.not_known.is_empty() {
+        let title = "Not known".into();
+        sheet.parts.push(Part::Notes { title, lines: block.not_known.clone() });
     }
+    sheet.parts.extend(taken(&dose.taken_by_default, "mixing."));
     sheet
+}
+
+/// Refusals, with what to do said once after those that ask for the same.
+fn refusals(refused: &[Refused]) -> Vec<String> {
+    let mut lines = Vec::new();
+    let mut remedies: Vec<(String, Vec<&str>)> = Vec::new();
+    for Refused { id, why } in refused {
+        let words = why.to_string();
+        let (what, remedy) = words.split_once("; ").unwrap_or((&words, ""));
+        lines.push(format!("NOT DOSED: tree {id}: {what}"));
+        match remedies.iter_mut().find(|(known, _)| known == remedy) {
+            _ if remedy.is_empty() => {}
+            Some((_, ids)) => ids.push(id),
+            None => remedies.push((remedy.to_owned(), vec![id])),
+        }
+    }
+    lines.extend(remedies.iter().map(|(remedy, ids)| format!("{}: {remedy}", ids.join(", "))));
+    lines
+}
+
+/// Habits of the trade that were taken for one table of the settings.
+fn taken(lines: &[String], prefix: &str) -> Option<Part> {
+    let of_table = |line: &&String| line.starts_with(prefix) || line.starts_with("bag.");
+    let lines: Vec<&str> = lines.iter().filter(of_table).map(String::as_str).collect();
+    let words = format!("{}. Type them into grove.toml where yours differ.", lines.join("; "));
+    (!lines.is_empty()).then(|| Part::Notes {
+        title: "Taken where nothing was typed (common practice, no source)".into(),
+        lines: vec![words],
+    })
 }
 
 fn basis_words(doses: &DoseSheet, figures: &Figures) -> String {
@@ -259,16 +321,18 @@ fn set_up_sheet(sheet: &SetUpSheet, settings: &Settings, figures: &Figures) -> S
         facts.push(Fact::new("Re-entry interval, as typed", format!("{hours} h")));
     }
     let mut parts = vec![Part::Table(set_up_table(sheet, figures))];
-    let lines: Vec<String> =
-        sheet.trees.iter().flat_map(|tree| tree_notes(tree, figures)).collect();
-    if !lines.is_empty() {
-        parts.push(Part::Notes { title: "Ports: look at".into(), lines });
-    }
-    let mut seen: Vec<Act> = Vec::new();
+    let by_practice = "ports by practice: one to each root flare, never in the valleys between, 6 to \
+                       12; by spacing where there are fewer than 6 flares or nobody counted them \
+                       (common practice, no source). Where the label gives a number, it prevails";
+    let lines = sheet.trees.iter().flat_map(|tree| tree_notes(tree, figures));
+    let lines = std::iter::once(by_practice.to_owned()).chain(lines).collect();
+    parts.push(Part::Notes { title: "Ports".into(), lines });
+    // Each caution once, at the first step that it matters for.
+    let mut seen: Vec<CautionLine> = Vec::new();
     let steps = sheet.steps.iter().map(|step| {
-        let first = !seen.contains(&step.at);
-        seen.push(step.at);
-        let cautions = if first { cautions_at(step.at) } else { Vec::new() };
+        let mut cautions = cautions_at(step.at);
+        cautions.retain(|caution| !seen.contains(caution));
+        seen.extend(cautions.iter().cloned());
         Step { words: step.words.to_owned(), cautions }
     });
     let title = "At each tree (common practice, no source)".into();
@@ -288,7 +352,7 @@ fn set_up_table(sheet: &SetUpSheet, figures: &Figures) -> Table {
         Column::words("tree"),
         Column::act_on("ports"),
         Column::number(format!("spaced\n{unit}")),
-        Column::words("by practice"),
+        Column::number("by prac-\ntice"),
         Column::number("bags"),
         Column::number("re-\nfills"),
         Column::act_on(format!("mix\n{}", figures.pour.unit)),
@@ -303,7 +367,7 @@ fn set_up_table(sheet: &SetUpSheet, figures: &Figures) -> Table {
             tree.id.clone(),
             tree.ports.ports.to_string(),
             figures.small_length(tree.ports.spacing_cm),
-            format!("{} {}", tree.by_practice.ports, tree.by_practice.because.words()),
+            tree.by_practice.ports.to_string(),
             bags(|bags| bags.bags),
             bags(|bags| bags.refills),
             tree.mix_ml.map_or("-".into(), |mix| figures.pour.on_mark(mix.value())),
@@ -432,12 +496,12 @@ fn kit_sheet(kits: &Kits, heading: &Heading, dose: &Dose, figures: &Figures) -> 
 
 fn flow_lines(kits: &Kits, figures: &Figures) -> Vec<String> {
     let mut lines = vec![format!(
-        "a full bag's head gives {}; the longest way from bag to tip, {}, carries {} of water at {} \
-         degC for each kPa (clear, without kinks)",
+        "a full bag's head gives {}; the longest way from bag to tip, {}, carries {} of water \
+         at {} (clear, without kinks)",
         figures.pressure(kits.head_kpa.value()),
         figures.length(kits.parts.kit.longest_way_m.value()),
-        figures.flow(kits.line.value()),
-        kits.mix_temp_c.value()
+        figures.conductance(kits.line.value()),
+        figures.temperature(kits.mix_temp_c.value())
     )];
     lines.push(match &kits.fastest {
         Some(fastest) => line_words(fastest, figures),
