@@ -107,6 +107,11 @@ pub struct Column {
 }
 
 impl Sheet {
+    /// Does it say the same as another, but for its title?
+    pub fn is_like(&self, other: &Self) -> bool {
+        self.facts == other.facts && self.first == other.first && self.parts == other.parts
+    }
+
     /// The tables of its body.
     pub fn tables(&self) -> impl Iterator<Item = &Table> {
         self.parts.iter().filter_map(|part| match part {

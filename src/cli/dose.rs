@@ -73,7 +73,11 @@ fn text(answer: &Dose, kind: Option<SheetKind>) -> String {
         if count > 0 {
             out += "\n\n";
         }
-        out += &sheet_text(sheet, &sheets[..count]);
+        let like = sheets[..count].iter().find(|it| it.is_like(sheet));
+        out += &match like {
+            Some(like) => format!("{}: the same as {}.\n", sheet.title, like.title),
+            None => sheet_text(sheet, &sheets[..count]),
+        };
     }
     if sheets.is_empty() {
         out += "There is no such sheet: no tree is dosed.\n";

@@ -116,9 +116,9 @@ pub enum Refusal {
     TreatedLater { last: NaiveDate },
     #[error("'{value}' is no amount of product: it must be a number from 0")]
     NotAnAmount { value: f64 },
-    #[error("{dose} of product for one tree cannot be right; check the rate's unit and the dbh")]
+    #[error("{dose:.0} of product for one tree cannot be right; check the rate's unit and the dbh")]
     DoseTooLarge { dose: f64 },
-    #[error("{mix_ml} mL of mix for one tree cannot be right; check rate, dbh and dilution")]
+    #[error("{mix_ml:.0} mL of mix for one tree cannot be right; check rate, dbh and dilution")]
     MixTooLarge { mix_ml: f64 },
     #[error(
         "{mix_ml} mL of mix is wished, and its {product} needs at least {least_ml} mL by the \

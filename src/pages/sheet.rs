@@ -100,8 +100,8 @@ fn body(part: &Part) -> Markup {
         Part::Steps { title, steps } => html! {
             section {
                 h2 { (title) }
-                ol.steps { @for it in steps { (step(it)) } }
                 p.over { (OVER_CAUTIONS) "." }
+                ol.steps { @for it in steps { (step(it)) } }
             }
         },
     }
@@ -160,9 +160,14 @@ fn table(table: &Table) -> Markup {
     }
 }
 
-/// A name over several lines as one that breaks by itself; a word cut at a hyphen is joined again.
-fn head(name: &str) -> String {
-    name.replace("-\n", "").replace('\n', " ")
+/// A name over several lines as one that breaks by itself, the last line, its unit, apart; a word
+/// cut at a hyphen is joined again.
+fn head(name: &str) -> Markup {
+    let name = name.replace("-\n", "");
+    match name.rsplit_once('\n') {
+        Some((words, unit)) => html! { (words.replace('\n', " ")) br; small { (unit) } },
+        None => html! { (name) },
+    }
 }
 
 fn cells(row: &[String], classes: &impl Fn(usize) -> Option<&'static str>) -> Markup {

@@ -287,7 +287,10 @@ impl Work<'_> {
     fn block(&self, name: &str, common: &Common) -> BlockDose {
         let basis = self.basis(name);
         let plan = self.plan(name, basis, common);
-        let not_known = self.not_known(name, common);
+        let mut not_known = self.not_known(name, common);
+        if let (Ok(plan), Ok(bench)) = (&plan, &common.bench) {
+            not_known.extend(self.other_charges(name, plan, bench));
+        }
         let heading = self.heading(name);
         let set_up = self.set_up(name, &heading, plan.as_ref().ok(), common);
         match plan {
@@ -376,6 +379,29 @@ impl Work<'_> {
 
     fn head(&self) -> Head {
         self.grove.settings.bag.head
+    }
+
+    /// Times are predicted for the charges of hang.csv: where doses make others, it is said.
+    fn other_charges(&self, block: &str, plan: &DosePlan, bench: &Bench) -> Option<String> {
+        let other = |hang: &Hang| {
+            let id = &self.grove.trees[hang.tree].id;
+            let dose = plan.trees.iter().find(|tree| tree.id == *id)?;
+            let first = dose.mix_ml.value().min(bench.vessels.bag.value());
+            let pour = bench.figures.pour;
+            let apart = (hang.charge.value() - first).abs() > bench.vessels.pour_mark_ml;
+            apart.then(|| {
+                format!("{id} {} (dose {})", pour.amount(hang.charge.value()), pour.amount(first))
+            })
+        };
+        let typed = self.of_block(block).filter(|hang| hang.row > 0);
+        let others: Vec<String> = typed.filter_map(other).collect();
+        (!others.is_empty()).then(|| {
+            format!(
+                "hang.csv has other charges than these doses make, and the times predicted hold for \
+                 hang.csv: {}",
+                crate::text::listed(&others)
+            )
+        })
     }
 
     /// What the label's figures lack before any tree can be dosed.
