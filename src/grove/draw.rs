@@ -150,7 +150,10 @@ const PAUSE_COLUMNS: Columns =
 const STATES: &[&str] = &["wet", "empty", "refill", "leak"];
 
 const LEFT: Allowed = Allowed::new("mL", 0.0, Millilitres::HIGH);
-const ADDED: Allowed = Allowed::new("mL", 1.0, Millilitres::HIGH).or_else(|value| {
+/// Smallest refill of a bag, mL.
+pub const SMALLEST_REFILL_ML: f64 = 1.0;
+
+const ADDED: Allowed = Allowed::new("mL", SMALLEST_REFILL_ML, Millilitres::HIGH).or_else(|value| {
     if value > 0.0 { "if this is in litres, multiply by 1000" } else { "correct it" }
 });
 
@@ -193,7 +196,7 @@ pub(super) fn read_draws(
         findings.note(Note::on_file(READINGS, kind));
     }
     for (file, count) in counts.rises {
-        let kind = NoteKind::ReadingsRise { count, up_to_ml: history::RISES_BY_ERROR_ML };
+        let kind = NoteKind::ReadingsRise { count, up_to_ml: history::READING_ERROR_ML };
         findings.note(Note::on_file(file, kind).on_column("left_ml"));
     }
     let draws: Vec<Draw> = drafts.into_iter().map(|draft| draft.draw).collect();
