@@ -16,8 +16,9 @@ mod typed;
 
 pub use crate::text::{Flaw, FlawKind, Note, NoteKind, Refused};
 pub use assemble::{answered, forecasts, observed};
-pub use draw::{DRAWS, Draw, PAUSES, Pause, READINGS, Reading, Seen};
+pub use draw::{DRAWS, Draw, PAUSES, Pause, READINGS, Reading, SMALLEST_REFILL_ML, Seen};
 pub use hang::{FILE as HANG, Hang};
+pub use history::READING_ERROR_ML;
 pub use records::{APPLICATIONS, Application, KITS, Kit, PORTS, Port, earliest_next};
 pub use season::{Season, SeasonDay};
 pub use settings::{
