@@ -11,12 +11,13 @@ use std::path::{Path, PathBuf};
 /// stands below all those that it uses, so that no two can use each other.
 type Room = (&'static str, &'static [&'static str]);
 
-const CORE: [Room; 10] = [
+const CORE: [Room; 11] = [
     ("units", &[]),
     ("text", &["units"]),
     ("weather", &["units", "text"]),
     ("evapo", &["units", "weather"]),
     ("grove", &["units", "text", "weather", "evapo"]),
+    ("journal", &["units", "text", "grove"]),
     ("belief", &["units"]),
     // `belief` for the quantiles of a normal law.
     ("demand", &["units", "weather", "evapo", "belief"]),

@@ -7,6 +7,7 @@ pub mod check;
 pub mod compare;
 pub mod desk;
 pub mod dose;
+pub mod exchange;
 pub mod measure;
 pub mod outlook;
 pub mod overnight;

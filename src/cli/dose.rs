@@ -10,8 +10,9 @@ use crate::app::dose::{Asked, Dose, SheetKind, Units, dose};
 use crate::app::measure::{Measured, Tape, Trunk, Wish, measure, read_file, read_list};
 use crate::app::sheet::{CautionLine, FOOTER, Fact, OVER_CAUTIONS, Part, Sheet, Step, Table};
 use crate::pages;
-use crate::store;
-use crate::store::write_atomically;
+use crate::store::home::Home;
+use crate::store::{self, write_atomically};
+use chrono::{DateTime, Utc};
 use std::fmt::Write;
 use std::io::{self, BufRead, IsTerminal, Read};
 use std::path::Path;
@@ -178,9 +179,9 @@ fn table_text(it: &Table) -> String {
 }
 
 /// The answer to `dose measure`.
-pub fn measured(cli: &Cli, args: &args::Measure) -> Result<Answer, DeskError> {
+pub fn measured(cli: &Cli, args: &args::Measure, now: DateTime<Utc>) -> Result<Answer, DeskError> {
     let settings = match &cli.common.grove {
-        Some(folder) => Some(store::read(folder)?.settings),
+        Some(path) => Some(Home::of(Some(path)).grove(now)?.settings),
         None => None,
     };
     let units = args.units.map(units);

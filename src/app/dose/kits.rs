@@ -64,7 +64,7 @@ pub(super) fn set_up(
 ) -> Option<TreeSetUp> {
     let tree = &grove.trees[hang.tree];
     let around = around(tree.dbh);
-    let holes = grove.holes.iter().filter(|hole| hole.tree == hang.tree);
+    let holes = grove.ports.iter().filter(|port| port.tree_id == tree.id);
     let old: Vec<OldHole> = holes
         .map(|hole| OldHole { height_cm: hole.height_cm, azimuth_deg: hole.azimuth_deg })
         .collect();

@@ -341,7 +341,7 @@ impl Work<'_> {
         let from = common.season_from;
         let trunks = self
             .of_block(block)
-            .map(|hang| label::trunk(&self.grove.trees[hang.tree], common.of, from))
+            .map(|hang| label::trunk(self.grove, &self.grove.trees[hang.tree], common.of, from))
             .collect::<Result<Vec<_>, _>>()?;
         let area = label::area(self.grove, block, common.of, from)?;
         allot(&trunks, &common.label, basis, area, self.day).map_err(|flaw| flaw.to_string())
@@ -409,7 +409,7 @@ impl Work<'_> {
         let first = self.block_names().into_iter().next()?;
         let from = common.season_from;
         let hang = self.of_block(&first).next()?;
-        let trunk = label::trunk(&self.grove.trees[hang.tree], common.of, from).ok()?;
+        let trunk = label::trunk(self.grove, &self.grove.trees[hang.tree], common.of, from).ok()?;
         let area = crate::dose::allot::Area { hectares: Some(1.0), given_this_season: Some(0.0) };
         match allot(&[trunk], &common.label, Basis::ByTree, area, self.day) {
             Err(flaw @ (DoseFlaw::NoRate | DoseFlaw::NoDilution { .. })) => Some(flaw.to_string()),
@@ -431,11 +431,8 @@ impl Work<'_> {
                      season, the strictest reading"
                 ),
             });
-            let never = |hang: &&Hang| {
-                let tree = &self.grove.trees[hang.tree];
-                tree.last_treated.is_none()
-                    && tree.given_this_season_ml.or(tree.given_this_season_g).is_none()
-            };
+            let never =
+                |hang: &&Hang| !label::is_on_record(self.grove, &self.grove.trees[hang.tree]);
             let never = self.of_block(block).filter(never).count();
             if never > 0 {
                 lines.push(format!(
@@ -444,12 +441,6 @@ impl Work<'_> {
                     super::rests::counted(never, "tree", "trees")
                 ));
             }
-        }
-        let aside = |note: &&crate::grove::Note| note.file == "applications.csv";
-        if season && self.grove.notes.iter().any(|note| aside(&note)) {
-            lines.push(
-                "applications.csv is not read: what it says was applied does not count here".into(),
-            );
         }
         lines
     }
