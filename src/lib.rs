@@ -10,6 +10,7 @@
 //!   of weather services;
 //! - [`evapo`]: FAO-56, one function a numbered equation; the almanac;
 //! - [`grove`]: a place, its trees, draws and looks, from text to checked values;
+//! - [`journal`]: what happened to bags entry by entry, and what may be noted next;
 //! - [`demand`]: weather to the pull on a tree, and the demand clock with its inverse;
 //! - [`belief`]: what is believed of a finishing time, alone and of many together;
 //! - [`uptake`]: looks at bags to intervals of thirst, the regression on them, predictions;
@@ -20,7 +21,7 @@
 //! (weather services), [`app`] (one file a use case), [`cli`] (arguments, tables).
 //!
 //! Arrows point up the page: `units <- text <- weather <- evapo <- grove`,
-//! `evapo <- demand <- uptake`, `units <- belief <- uptake, plan`. Nothing in the core names
+//! `grove <- journal`, `evapo <- demand <- uptake`, `units <- belief <- uptake, plan`. Nothing in the core names
 //! anything in the shell; a test reads the sources to hold it so.
 //!
 //! # The main job
@@ -50,6 +51,8 @@ pub mod dose;
 pub mod evapo;
 pub mod feed;
 pub mod grove;
+pub mod journal;
+pub mod pages;
 pub mod plan;
 pub mod store;
 pub mod text;

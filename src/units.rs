@@ -124,6 +124,9 @@ quantities! {
     DemandHours, "demand clock", "demand-hours", 0.0, 100_000.0;
 }
 
+/// Hectares in one acre: 43,560 square feet.
+pub const HECTARES_PER_ACRE: f64 = 0.404_685_642_24;
+
 impl WattsPerSquareMetre {
     /// Energy of this mean flux over one hour: 1 W/m2 for an hour is 0.0036 MJ/m2.
     #[inline]

@@ -11,12 +11,13 @@ use std::path::{Path, PathBuf};
 /// stands below all those that it uses, so that no two can use each other.
 type Room = (&'static str, &'static [&'static str]);
 
-const CORE: [Room; 10] = [
+const CORE: [Room; 11] = [
     ("units", &[]),
     ("text", &["units"]),
     ("weather", &["units", "text"]),
     ("evapo", &["units", "weather"]),
     ("grove", &["units", "text", "weather", "evapo"]),
+    ("journal", &["units", "text", "grove"]),
     ("belief", &["units"]),
     // `belief` for the quantiles of a normal law.
     ("demand", &["units", "weather", "evapo", "belief"]),
@@ -25,7 +26,7 @@ const CORE: [Room; 10] = [
     ("dose", &["units", "grove::Label", "grove::LabelRate", "grove::RateOf", "grove::RatePer"]),
 ];
 
-const SHELL: [Room; 4] = [
+const SHELL: [Room; 5] = [
     ("store", &["units", "text", "weather", "grove", "uptake"]),
     ("feed", &["units", "weather", "evapo", "grove", "store"]),
     (
@@ -35,6 +36,8 @@ const SHELL: [Room; 4] = [
             "dose", "feed", "store",
         ],
     ),
+    // Pages see only what `app` returns.
+    ("pages", &["app"]),
     // Of the core, single names that `app` takes and gives.
     (
         "cli",
@@ -42,6 +45,7 @@ const SHELL: [Room; 4] = [
             "text",
             "store",
             "app",
+            "pages",
             "weather::Span",
             "grove::Grove",
             "grove::Hang",
@@ -395,8 +399,9 @@ fn a_planted_arrow_is_caught() {
     ] {
         assert_eq!(planted(module, text), [told], "{text}");
     }
-    let unknown = planted("pages::today", "");
-    assert!(unknown[0].starts_with("`pages` is not among the rooms"), "{unknown:?}");
+    assert_eq!(planted("pages::sheet", "use crate::dose::mix;"), ["pages::sheet uses dose::mix"]);
+    let unknown = planted("http::today", "");
+    assert!(unknown[0].starts_with("`http` is not among the rooms"), "{unknown:?}");
 }
 
 #[test]

@@ -19,8 +19,8 @@ pub struct Cli {
 /// Options of every command.
 #[derive(Debug, Args)]
 pub struct Common {
-    /// Grove folder; without it, the embedded demo grove
-    #[arg(long, global = true, value_name = "FOLDER", env = "XYLOCAST_GROVE")]
+    /// Grove folder or database (FILE.db); without it, the embedded demo grove
+    #[arg(long, global = true, value_name = "FOLDER|FILE.db", env = "XYLOCAST_GROVE")]
     pub grove: Option<PathBuf>,
     /// Look at the grove as of this instant instead of now, e.g. 2026-01-14T18:00+10:30
     #[arg(long, global = true, value_name = "TIME", value_parser = instant)]
@@ -71,6 +71,13 @@ pub enum Command {
     ///
     /// Example: xylocast overnight --grove my-grove --hang my-grove/hang.csv
     Overnight(Overnight),
+    /// What to measure, mix and load: doses, batches, ports, kits, as sheets to print
+    ///
+    /// Example: xylocast dose --grove my-grove --block north --html sheets.html
+    ///
+    /// The rate is the one that you typed from the label ([label] of grove.toml); none is ever
+    /// filled in.
+    Dose(Dose),
     /// Learn the model again from the grove's own draws, and say what that changes
     ///
     /// Example: xylocast refit --grove my-grove
@@ -86,10 +93,22 @@ pub enum Command {
     /// Services: open-meteo (default; its free hosts are for non-commercial use), met-norway, nws
     /// (United States), bright-sky (Germany). Settings: the [weather] table of grove.toml.
     Pull(Pull),
-    /// Is this grove folder sound?
+    /// Is this grove sound?
     ///
     /// Example: xylocast check --grove my-grove
     Check,
+    /// Bring a grove folder into a database, all or nothing; twice changes nothing
+    ///
+    /// Example: xylocast import my-grove --grove my-grove.db
+    Import(Import),
+    /// Write a database, or the demo, as a grove folder
+    ///
+    /// Example: xylocast export my-copy --grove my-grove.db
+    Export(Export),
+    /// Copy a database while it is used
+    ///
+    /// Example: xylocast backup my-grove-2026-01-14.db --grove my-grove.db
+    Backup(Backup),
 }
 
 /// Which day.
@@ -122,6 +141,97 @@ pub struct Overnight {
     pub hang: Option<PathBuf>,
 }
 
+/// Options of `dose`.
+#[derive(Debug, Args)]
+#[command(args_conflicts_with_subcommands = true)]
+pub struct Dose {
+    #[command(subcommand)]
+    pub part: Option<DosePart>,
+    /// This tree; may be given more than once. With no tree and no block: hang.csv, else the trees
+    /// to be hung
+    #[arg(long, value_name = "ID", value_delimiter = ',')]
+    pub tree: Vec<String>,
+    /// All trees of this block that do not say hang = no; may be given more than once
+    #[arg(long, value_name = "NAME")]
+    pub block: Vec<String>,
+    /// This date instead of tomorrow, e.g. 2026-01-16
+    #[arg(long, value_name = "DATE")]
+    pub date: Option<NaiveDate>,
+    /// Dose by the block's mean dbh; refused for trees that would get more than their own label
+    /// rate, unless mean_dose_allowed = true is typed from the label
+    #[arg(long)]
+    pub by_mean: bool,
+    /// List parts for so many kits; without it, for as many as bags hang
+    #[arg(long, value_name = "COUNT", value_parser = clap::value_parser!(u32).range(1..=10_000))]
+    pub kits: Option<u32>,
+    /// Only this kind of sheet
+    #[arg(long, value_enum, value_name = "KIND")]
+    pub sheet: Option<SheetKind>,
+    /// Units of the sheets; without it, those of grove.toml
+    #[arg(long, value_enum)]
+    pub units: Option<Units>,
+    /// Write the sheets to this file, to print or to read on a telephone
+    #[arg(long, value_name = "FILE")]
+    pub html: Option<PathBuf>,
+}
+
+/// Parts of `dose` that need no grove.
+#[derive(Debug, Subcommand)]
+pub enum DosePart {
+    /// Mean dbh of trunks, how far to trust it, and the trees to dose one by one
+    ///
+    /// Example: xylocast dose measure 94.2 88 101 97 "37 1/2 in"
+    ///
+    /// Give a file (a list, or a CSV with circumference_cm, circumference_in, dbh_cm or dbh_in), or
+    /// the circumferences themselves, or - for standard input; with nothing, it asks.
+    Measure(Measure),
+}
+
+/// Options of `dose measure`.
+#[derive(Debug, Args)]
+pub struct Measure {
+    /// A file, - for standard input, or circumferences
+    #[arg(value_name = "FILE or CIRCUMFERENCE")]
+    pub from: Vec<String>,
+    /// Numbers without a unit are inches, not centimetres
+    #[arg(long)]
+    pub inches: bool,
+    /// How well the mean is to be known, as a share of it (0.1 unless grove.toml says otherwise)
+    #[arg(long, value_name = "SHARE")]
+    pub precision: Option<f64>,
+    /// Confidence of the interval (0.95)
+    #[arg(long, value_name = "SHARE")]
+    pub confidence: Option<f64>,
+    /// Trees in the block, where known: a block measured whole has no sampling error
+    #[arg(long, value_name = "COUNT", value_parser = clap::value_parser!(u32).range(1..=1_000_000))]
+    pub block_trees: Option<u32>,
+    /// Units of the answer
+    #[arg(long, value_enum)]
+    pub units: Option<Units>,
+}
+
+/// Units that people read.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum Units {
+    /// cm, m, mL
+    Metric,
+    /// in, ft, US fl oz
+    Us,
+}
+
+/// Kinds of sheet.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum SheetKind {
+    /// Doses of a block
+    Dose,
+    /// What to measure out and pour, batch by batch
+    Mixing,
+    /// Checklist of setting up
+    SetUp,
+    /// Parts of the kits
+    Kit,
+}
+
 /// Options of `pull`.
 #[derive(Debug, Args)]
 pub struct Pull {
@@ -149,6 +259,33 @@ pub struct Pull {
     /// Wait a random time up to so many seconds first: for jobs that start on the full hour
     #[arg(long, value_name = "SECONDS", value_parser = clap::value_parser!(u32).range(1..=3600))]
     pub spread_s: Option<u32>,
+}
+
+/// Options of `import`.
+#[derive(Debug, Args)]
+pub struct Import {
+    /// The grove folder
+    pub folder: PathBuf,
+    /// Where a row differs from what is stored, take the folder's; the audit keeps the old one
+    #[arg(long)]
+    pub replace: bool,
+}
+
+/// Options of `export`.
+#[derive(Debug, Args)]
+pub struct Export {
+    /// The folder to be written
+    pub folder: PathBuf,
+    /// Where the folder holds something, keep that beside it under another name
+    #[arg(long)]
+    pub replace: bool,
+}
+
+/// Options of `backup`.
+#[derive(Debug, Args)]
+pub struct Backup {
+    /// The copy to be written
+    pub file: PathBuf,
 }
 
 /// Options of `refit`.

@@ -3,6 +3,9 @@
 mod args;
 mod csv_rows;
 mod day;
+mod dose;
+mod dose_rows;
+mod exchange;
 mod picture;
 mod pull;
 mod tables;
@@ -17,8 +20,10 @@ use crate::app::tomorrow::tomorrow;
 use crate::app::{check, compare};
 use crate::grove::{FlawKind, Hang, Refused};
 use crate::plan::overnight::Call;
+use crate::store::db::{By, REPAIR};
+use crate::store::home::Home;
 use crate::store::write_atomically;
-use args::{Cli, Command};
+use args::{Cli, Command, Dose, DosePart};
 use chrono::{DateTime, Utc};
 use clap::Parser;
 use serde::Serialize;
@@ -69,6 +74,16 @@ fn failed(words: &str) -> ExitCode {
     ExitCode::from(2)
 }
 
+/// Who works here, as the audit of a database keeps it.
+fn who() -> String {
+    let named = ["XYLOCAST_BY", "USER", "LOGNAME", "USERNAME"];
+    let named = named.into_iter().filter_map(|name| std::env::var(name).ok());
+    named
+        .map(|name| name.trim().to_owned())
+        .find(|name| !name.is_empty())
+        .unwrap_or_else(|| "somebody".to_owned())
+}
+
 /// To standard error, where anybody listens.
 fn say(words: &str) {
     let _ = writeln!(io::stderr(), "{words}");
@@ -83,6 +98,24 @@ fn answer(cli: &Cli, now: DateTime<Utc>) -> Result<Answer, DeskError> {
         && !args.verify
     {
         return pull::answer(cli.common.grove.as_ref(), args, cli.common.json);
+    }
+    if let Command::Dose(Dose { part: Some(DosePart::Measure(args)), .. }) = &cli.command {
+        return dose::measured(cli, args, now);
+    }
+    let grove = cli.common.grove.as_deref();
+    match &cli.command {
+        Command::Import(args) => return exchange::imported(grove, args, cli.common.json, now),
+        Command::Export(args) => return exchange::exported(grove, args, cli.common.json, now),
+        Command::Backup(args) => return exchange::backed_up(grove, args, cli.common.json, now),
+        _ => {}
+    }
+    let mut database = None;
+    if let (Command::Check, Home::Database(path)) = (&cli.command, Home::of(grove)) {
+        let (what, problems) = check::database(&path, now)?;
+        if !problems.is_empty() {
+            return damaged(cli, problems);
+        }
+        database = Some(what);
     }
     let desk = match Desk::lay(&cli.request(), now) {
         Err(DeskError::Refused(refused))
@@ -122,9 +155,11 @@ fn answer(cli: &Cli, now: DateTime<Utc>) -> Result<Answer, DeskError> {
                 csv_rows::overnight(&answer)
             })
         }
+        Command::Dose(args) => dose::answer(cli, &desk, args),
         Command::Refit(args) => {
-            let folder = cli.common.grove.as_deref().filter(|_| !args.dry_run);
-            let answer = refit(&desk, folder, args.out.as_deref(), cli.reference_et())?;
+            let who = who();
+            let keep = (!args.dry_run).then_some(By { who: &who, at: now });
+            let answer = refit(&desk, keep, args.out.as_deref(), cli.reference_et())?;
             let text = || tables::refit(&answer);
             shown(cli, &answer, false, text, || csv_rows::refit(&answer))
         }
@@ -134,8 +169,10 @@ fn answer(cli: &Cli, now: DateTime<Utc>) -> Result<Answer, DeskError> {
             shown(cli, &answer, false, text, || csv_rows::compare(&answer))
         }
         Command::Pull(_) => pull::verified(&desk, cli.common.json),
+        Command::Import(_) | Command::Export(_) | Command::Backup(_) => unreachable!("answered"),
         Command::Check => {
-            let answer = check::check(&desk);
+            let mut answer = check::check(&desk);
+            answer.found.extend(database);
             let text = || tables::check(&answer);
             shown(cli, &answer, false, text, || csv_rows::check(&answer))
         }
@@ -204,6 +241,12 @@ fn is_missing(refused: &Refused) -> bool {
 fn unsound(cli: &Cli, refused: &Refused) -> Result<Answer, DeskError> {
     let flaws = refused.flaws.iter().map(ToString::to_string).collect();
     let answer = Unsound { sound: false, flaws };
-    let text = || format!("This grove folder is not sound:\n{refused}\n");
+    let text = || format!("This grove is not sound:\n{refused}\n");
+    shown(cli, &answer, true, text, || csv_rows::flaws(&answer.flaws))
+}
+
+fn damaged(cli: &Cli, flaws: Vec<String>) -> Result<Answer, DeskError> {
+    let answer = Unsound { sound: false, flaws };
+    let text = || format!("This database is not sound:\n{}\n{REPAIR}.\n", answer.flaws.join("\n"));
     shown(cli, &answer, true, text, || csv_rows::flaws(&answer.flaws))
 }

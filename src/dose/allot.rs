@@ -19,8 +19,9 @@ pub struct Trunk {
     pub dbh: Centimetres,
     /// A lower dose that the user wishes for it, where the label allows one.
     pub at_most: Option<f64>,
-    /// What it was given this season; 0 where nothing is on record.
-    pub given_this_season: f64,
+    /// What it was given this season already: 0 where it was not treated, none where it was and the
+    /// amount is not on record.
+    pub given_this_season: Option<f64>,
     /// Day of its last treatment, if known.
     pub last_treated: Option<NaiveDate>,
 }
@@ -39,12 +40,20 @@ pub enum Basis {
 }
 
 /// The block that the trees stand in, as far as the label has a maximum by area.
-#[derive(Debug, Clone, Copy, PartialEq, Default)]
+#[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Area {
     /// Its area, ha.
     pub hectares: Option<f64>,
-    /// Product given on it this season, in the unit of the label rate; 0 where nothing is on record.
-    pub given_this_season: f64,
+    /// Product given on it this season, in the unit of the label rate; none where trees of it were
+    /// treated and the amount is not on record.
+    pub given_this_season: Option<f64>,
+}
+
+impl Default for Area {
+    /// Of unknown size, and nothing given on it.
+    fn default() -> Self {
+        Self { hectares: None, given_this_season: Some(0.0) }
+    }
 }
 
 /// A tree that is not dosed, with the reason.
@@ -147,10 +156,14 @@ fn allot_one(
     if let Some(most) = label.max_per_tree.filter(|&most| dose > most) {
         return Err(Refusal::OverTree { dose: product(dose), most: product(most) });
     }
-    let given = Millionths::up(amount(trunk.given_this_season)?.value());
-    if let Some(most) = label.max_per_tree_season.filter(|&most| dose + given > most) {
-        let (dose, given, most) = (product(dose), product(given), product(most));
-        return Err(Refusal::OverTreeSeason { dose, given, most });
+    let given = trunk.given_this_season.map(amount).transpose()?;
+    if let Some(most) = label.max_per_tree_season {
+        let most_words = product(most);
+        let given = given.ok_or(Refusal::GivenUnknown { most: most_words })?;
+        if dose + given > most {
+            let (dose, given) = (product(dose), product(given));
+            return Err(Refusal::OverTreeSeason { dose, given, most: most_words });
+        }
     }
     Ok(Allotment { id: trunk.id.clone(), dbh: trunk.dbh, own, dose })
 }
@@ -186,7 +199,7 @@ fn check_area(allotted: &Allotted, area: Area) -> Result<(), DoseFlaw> {
     if !(0.0001..=100_000.0).contains(&hectares) {
         return Err(DoseFlaw::Area { hectares });
     }
-    let given = area.given_this_season;
+    let given = area.given_this_season.ok_or(DoseFlaw::AreaGivenUnknown)?;
     if !(0.0..=1e12).contains(&given) {
         return Err(DoseFlaw::Figure {
             figure: "product given this season",

@@ -34,10 +34,16 @@ pub enum DoseFlaw {
     #[error("tree {id} is named twice and would be dosed twice; take one out")]
     Twice { id: String },
     #[error(
-        "the label has a maximum per area and season, and the area of the block is not known; type \
-         it in hectares"
+        "the label has a maximum per area and season, and the area of the block is not known; write \
+         it into blocks.csv as area_ha or area_acres"
     )]
     NoArea,
+    #[error(
+        "the label has a maximum per area and season, trees of this block were treated this season, \
+         and how much they were given is not on record; write it into trees.csv as \
+         given_this_season_ml or given_this_season_g"
+    )]
+    AreaGivenUnknown,
     #[error("the block's area of {hectares} ha is outside 0.0001 to 100,000 ha; correct it")]
     Area { hectares: f64 },
     #[error(
@@ -80,10 +86,17 @@ pub enum DoseFlaw {
 #[expect(missing_docs, reason = "each variant is told by its message, each field by its name")]
 pub enum Refusal {
     #[error(
-        "{dose} is over the label's maximum of {most} per tree; type {most} as the most for this \
-         tree if the label allows a lower rate, or leave it out"
+        "{dose} is over the label's maximum of {most} per tree; where the label allows less than its \
+         rate, write {most} into trees.csv as product_at_most_{} of this tree; else leave it out",
+        .most.unit().to_lowercase()
     )]
     OverTree { dose: Product, most: Product },
+    #[error(
+        "it was treated this season, how much it was given is not on record, and the label's maximum \
+         is {most} per tree and season; write the amount into trees.csv as given_this_season_{}",
+        .most.unit().to_lowercase()
+    )]
+    GivenUnknown { most: Product },
     #[error(
         "{dose} with {given} given this season is over the label's maximum of {most} per tree and \
          season"
@@ -103,9 +116,9 @@ pub enum Refusal {
     TreatedLater { last: NaiveDate },
     #[error("'{value}' is no amount of product: it must be a number from 0")]
     NotAnAmount { value: f64 },
-    #[error("{dose} of product for one tree cannot be right; check the rate's unit and the dbh")]
+    #[error("{dose:.0} of product for one tree cannot be right; check the rate's unit and the dbh")]
     DoseTooLarge { dose: f64 },
-    #[error("{mix_ml} mL of mix for one tree cannot be right; check rate, dbh and dilution")]
+    #[error("{mix_ml:.0} mL of mix for one tree cannot be right; check rate, dbh and dilution")]
     MixTooLarge { mix_ml: f64 },
     #[error(
         "{mix_ml} mL of mix is wished, and its {product} needs at least {least_ml} mL by the \

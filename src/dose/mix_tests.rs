@@ -14,7 +14,7 @@ fn trunk(id: &str, dbh_cm: f64) -> Trunk {
         id: id.to_owned(),
         dbh: Centimetres::new(dbh_cm).unwrap(),
         at_most: None,
-        given_this_season: 0.0,
+        given_this_season: Some(0.0),
         last_treated: None,
     }
 }
@@ -167,7 +167,8 @@ fn label_maxima_refuse_with_the_figure() {
         trunk("fits", 30.0),
         trunk("thick", 60.0),
         Trunk { at_most: Some(45.0), ..trunk("less", 60.0) },
-        Trunk { given_this_season: 25.0, ..trunk("again", 30.0) },
+        Trunk { given_this_season: Some(25.0), ..trunk("again", 30.0) },
+        Trunk { given_this_season: None, ..trunk("unknown", 30.0) },
         Trunk { last_treated: Some(day(1)), ..trunk("soon", 30.0) },
         Trunk { last_treated: Some(day(15)), ..trunk("later", 30.0) },
         Trunk { at_most: Some(f64::NAN), ..trunk("nan", 30.0) },
@@ -176,13 +177,14 @@ fn label_maxima_refuse_with_the_figure() {
     let dosed: Vec<_> = plan.trees.iter().map(|tree| tree.id.as_str()).collect();
     assert_eq!(dosed, ["fits", "less"]);
     insta::assert_snapshot!(refusals(&plan).join("\n"), @r"
-    thick: 60 mL is over the label's maximum of 45 mL per tree; type 45 mL as the most for this tree if the label allows a lower rate, or leave it out
+    thick: 60 mL is over the label's maximum of 45 mL per tree; where the label allows less than its rate, write 45 mL into trees.csv as product_at_most_ml of this tree; else leave it out
     again: 30 mL with 25 mL given this season is over the label's maximum of 50 mL per tree and season
+    unknown: it was treated this season, how much it was given is not on record, and the label's maximum is 50 mL per tree and season; write the amount into trees.csv as given_this_season_ml
     soon: last treated on 2026-03-01, 13 days before; the label asks for 365 days, so not before 2027-03-01
     later: last treated on 2026-03-15, which is after the day planned; correct one of the dates
     nan: 'NaN' is no amount of product: it must be a number from 0
     ");
-    let unknown = ["fits", "thick", "less", "again", "nan"].map(str::to_owned).to_vec();
+    let unknown = ["fits", "thick", "less", "again", "unknown", "nan"].map(str::to_owned).to_vec();
     assert_eq!(plan.notes, [DoseNote::LastTreatmentUnknown { ids: unknown }]);
 }
 
@@ -192,9 +194,11 @@ fn the_area_maximum_holds_over_all_trees() {
     let trees = [trunk("A", 30.0), trunk("B", 40.0)];
     let on = |area| allot(&trees, &figures, Basis::ByTree, area, day(14));
     assert_eq!(on(Area::default()), Err(DoseFlaw::NoArea));
-    let area = |hectares, given| Area { hectares: Some(hectares), given_this_season: given };
+    let area = |hectares, given| Area { hectares: Some(hectares), given_this_season: Some(given) };
     assert!(on(area(0.7, 0.0)).is_ok());
     assert!(matches!(on(area(0.7, 0.1)), Err(DoseFlaw::OverArea { .. })));
+    let treated = Area { hectares: Some(9.0), given_this_season: None };
+    assert_eq!(on(treated), Err(DoseFlaw::AreaGivenUnknown));
     assert!(matches!(on(area(f64::NAN, 0.0)), Err(DoseFlaw::Area { .. })));
     assert!(matches!(on(area(0.7, f64::NAN)), Err(DoseFlaw::Figure { .. })));
 }
@@ -294,7 +298,7 @@ fn trunks() -> impl Strategy<Value = Vec<Trunk>> {
     prop::collection::vec(one, 1..12).prop_map(|trees| {
         let tree = |(index, (dbh, at_most, given)): (usize, (f64, Option<f64>, f64))| Trunk {
             at_most,
-            given_this_season: given,
+            given_this_season: Some(given),
             ..trunk(&index.to_string(), dbh)
         };
         trees.into_iter().enumerate().map(tree).collect()
@@ -388,7 +392,7 @@ fn check_doses(plan: &DosePlan, brought: &Brought) -> Result<(), TestCaseError> 
         prop_assert!(at_most(given, allowed), "{given} over the rate's {allowed}");
         prop_assert!(at_most(given, most(figures.max_per_tree)));
         prop_assert!(at_most(given, tree.at_most.unwrap_or(f64::INFINITY)));
-        let season = given + tree.given_this_season;
+        let season = given + tree.given_this_season.unwrap_or(0.0);
         prop_assert!(at_most(season, most(figures.max_per_tree_season)));
         prop_assert!(given.is_finite() && dose.off_label_dose.is_finite());
     }

@@ -29,7 +29,7 @@
 //!     id: id.to_owned(),
 //!     dbh: Centimetres::new(dbh_cm).unwrap(),
 //!     at_most: None,
-//!     given_this_season: 0.0,
+//!     given_this_season: Some(0.0),
 //!     last_treated: None,
 //! };
 //! let on = NaiveDate::from_ymd_opt(2026, 1, 14).unwrap();

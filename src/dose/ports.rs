@@ -52,6 +52,21 @@ pub enum Because {
     ManyFlares,
     /// Flares were not counted: by spacing along the circumference.
     Spacing,
+    /// The user's own number.
+    Typed,
+}
+
+impl Because {
+    /// In words.
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::OnePerFlare => "one to each flare",
+            Self::FewFlares => "by spacing: fewer than 6 flares, wide ones take two",
+            Self::ManyFlares => "the 12 largest flares",
+            Self::Spacing => "by spacing: flares not counted",
+            Self::Typed => "as typed",
+        }
+    }
 }
 
 /// A number of ports for one tree.
@@ -121,6 +136,16 @@ pub fn count(
     };
     let spacing_cm = around.value() / f64::from(ports);
     Ok(PortCount { ports, spacing_cm, because, close: spacing_cm < CLOSE_SPACING_CM })
+}
+
+/// The user's own number of ports, with the spacing that it makes.
+///
+/// # Errors
+/// [`PortsFlaw::Ports`] outside 1 to 40.
+pub fn typed(around: Circumference, ports: u32) -> Result<PortCount, PortsFlaw> {
+    let spacing_cm = spacing_cm(around, ports)?;
+    let close = ports > 1 && spacing_cm < CLOSE_SPACING_CM;
+    Ok(PortCount { ports, spacing_cm, because: Because::Typed, close })
 }
 
 /// A hole drilled before.

@@ -13,9 +13,6 @@ use std::fmt;
 /// Largest number that a label figure can be.
 pub const LARGEST_FIGURE: f64 = 100_000.0;
 
-/// Hectares in one acre: 43,560 square feet.
-pub const HECTARES_PER_ACRE: f64 = 0.404_685_642_24;
-
 /// An amount of product: by volume or by mass, as the label counts it.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub enum Product {
@@ -37,12 +34,22 @@ impl Product {
     }
 }
 
-impl fmt::Display for Product {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+impl Product {
+    /// The unit, as printed.
+    pub fn unit(self) -> &'static str {
         match self {
-            Self::Volume(volume) => volume.fmt(f),
-            Self::Mass(mass) => mass.fmt(f),
+            Self::Volume(_) => Millilitres::UNIT,
+            Self::Mass(_) => Grams::UNIT,
         }
+    }
+}
+
+impl fmt::Display for Product {
+    /// To the thousandth, as fine as any mark; smaller amounts in full.
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let value = self.value();
+        let shown = if value.abs() < 0.01 { value } else { (value * 1000.0).round() / 1000.0 };
+        write!(f, "{shown} {}", self.unit())
     }
 }
 
@@ -247,6 +254,11 @@ impl LabelFigures {
 }
 
 impl Typed {
+    /// Was anything typed?
+    pub fn is_typed(self) -> bool {
+        self.ml.is_some() || self.g.is_some()
+    }
+
     /// The figure in the rate's unit; one in the other unit is refused, never passed over.
     fn in_unit(self, words: &'static str, of: Counted, low: f64) -> Result<Option<f64>, DoseFlaw> {
         let (ours, other, other_unit) = match of {

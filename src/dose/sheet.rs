@@ -70,12 +70,14 @@ pub struct TreeSetUp {
     pub id: String,
     /// Ports, and what their number rests on.
     pub ports: PortCount,
+    /// What flares or spacing ask for by common practice.
+    pub by_practice: PortCount,
     /// Where they go, where old holes are known.
     pub ring: Option<Ring>,
-    /// Bags and refills.
-    pub bags: Bags,
-    /// Mix in all.
-    pub mix_ml: Millilitres,
+    /// Bags and refills; none where there is no dose.
+    pub bags: Option<Bags>,
+    /// Mix in all; none where there is no dose.
+    pub mix_ml: Option<Millilitres>,
 }
 
 /// A step of setting up, with the act whose cautions stand beside it.
@@ -194,7 +196,7 @@ mod tests {
             id: id.to_owned(),
             dbh: Centimetres::new(dbh_cm).unwrap(),
             at_most: None,
-            given_this_season: 0.0,
+            given_this_season: Some(0.0),
             last_treated: None,
         }
     }

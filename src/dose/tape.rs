@@ -30,8 +30,8 @@ pub enum TapeFlaw {
     )]
     Comma { found: String, whole: String, part: String },
     #[error(
-        "circumference {item}: {number} has no unit and stands next to one in {beside}, while \
-         numbers without a unit are read in {tape}; write the unit after it"
+        "circumference {item}: {number} has no unit, a number near it is in '{beside}', and numbers \
+         without a unit are read in '{tape}'; write the unit after it"
     )]
     WhichUnit { item: usize, number: f64, beside: &'static str, tape: &'static str },
     #[error("circumference {item}, {number} {unit}: {flaw}; measure and type it again")]

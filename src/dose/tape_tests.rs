@@ -37,8 +37,8 @@ fn what_could_mean_two_things_is_refused() {
         "'94,2' may be one number or two; write 94.2 or put a blank after the comma"
     );
     assert!(refused("101 cm; 94,25 cm").contains("write 94.25"));
-    let which = "circumference 1: 36 has no unit and stands next to one in in, while numbers \
-                 without a unit are read in cm; write the unit after it";
+    let which = "circumference 1: 36 has no unit, a number near it is in 'in', and numbers without a \
+                 unit are read in 'cm'; write the unit after it";
     assert_eq!(refused("36, 37, 38 in"), which);
     assert!(refused("37 in, 94.2, 101 cm").starts_with("circumference 2: 94.2 has no unit"));
     assert!(refused("37 1/2").contains("37.5 has no unit"));

@@ -50,6 +50,8 @@ pub struct Draw {
     pub left: Option<Millilitres>,
     /// Who set it.
     pub crew: Option<String>,
+    /// Which kit hangs there.
+    pub kit: Option<String>,
     /// What else the user wrote.
     pub note: Option<String>,
     /// Looks at the bag from `readings.csv`, in order of time.
@@ -123,7 +125,7 @@ pub struct Pause {
     pub row: u64,
 }
 
-const DRAW_COLUMNS: Columns = Columns {
+pub(super) const DRAW_COLUMNS: Columns = Columns {
     required: &["draw_id", "tree_id", "started", "charge_ml"],
     one_of: &[],
     optional: &[
@@ -134,23 +136,27 @@ const DRAW_COLUMNS: Columns = Columns {
         "stripped",
         "left_ml",
         "crew",
+        "kit_id",
         "note",
     ],
 };
 
-const READING_COLUMNS: Columns = Columns {
+pub(super) const READING_COLUMNS: Columns = Columns {
     required: &["draw_id", "time"],
     one_of: &[&["left_ml", "state"]],
     optional: &["added_ml", "by", "note"],
 };
 
-const PAUSE_COLUMNS: Columns =
+pub(super) const PAUSE_COLUMNS: Columns =
     Columns { required: &["draw_id", "from"], one_of: &[], optional: &["to", "why"] };
 
 const STATES: &[&str] = &["wet", "empty", "refill", "leak"];
 
 const LEFT: Allowed = Allowed::new("mL", 0.0, Millilitres::HIGH);
-const ADDED: Allowed = Allowed::new("mL", 1.0, Millilitres::HIGH).or_else(|value| {
+/// Smallest refill of a bag, mL.
+pub const SMALLEST_REFILL_ML: f64 = 1.0;
+
+const ADDED: Allowed = Allowed::new("mL", SMALLEST_REFILL_ML, Millilitres::HIGH).or_else(|value| {
     if value > 0.0 { "if this is in litres, multiply by 1000" } else { "correct it" }
 });
 
@@ -193,9 +199,10 @@ pub(super) fn read_draws(
         findings.note(Note::on_file(READINGS, kind));
     }
     for (file, count) in counts.rises {
-        let kind = NoteKind::ReadingsRise { count, up_to_ml: history::RISES_BY_ERROR_ML };
+        let kind = NoteKind::ReadingsRise { count, up_to_ml: history::READING_ERROR_ML };
         findings.note(Note::on_file(file, kind).on_column("left_ml"));
     }
+    kits_on_one_tree(&drafts, zone, findings);
     let draws: Vec<Draw> = drafts.into_iter().map(|draft| draft.draw).collect();
     note_shared_trees(&draws, roll, findings);
     draws
@@ -261,6 +268,7 @@ fn read_draw(cells: &mut Cells, ids: &mut Ids, roll: &Roll, zone: Tz) -> Option<
         stripped,
         left,
         crew: cells.text("crew"),
+        kit: if cells.has("kit_id") { cells.id("kit_id") } else { None },
         note: cells.text("note"),
         readings: Vec::new(),
         pauses: Vec::new(),
@@ -373,6 +381,37 @@ fn read_pauses(
         let (why, row) = (cells.text("why"), cells.line());
         Some((draw_id?, Pause { from: from?, to, why, row }))
     })
+}
+
+/// A kit hangs from start to strip, on one tree at a time. One that was never stripped may have an
+/// older start than others: its strip is still to be written.
+fn kits_on_one_tree(drafts: &[Draft], zone: Tz, findings: &mut Findings) {
+    let mut in_order: Vec<&Draft> =
+        drafts.iter().filter(|draft| draft.draw.kit.is_some()).collect();
+    in_order.sort_by_key(|draft| (&draft.draw.kit, draft.draw.started));
+    for of_a_kit in in_order.chunk_by(|one, other| one.draw.kit == other.draw.kit) {
+        let (mut hanging, mut closed): (Option<&Draw>, Option<&Draw>) = (None, None);
+        for &Draft { draw, row, .. } in of_a_kit {
+            let meets_closed = closed.filter(|closed| closed.stripped > Some(draw.started));
+            let meets_hanging = hanging.filter(|_| draw.stripped.is_none());
+            if let Some(other) = meets_closed.or(meets_hanging) {
+                let problem = FlawKind::KitOnTwoTrees {
+                    kit: draw.kit.clone().unwrap_or_default(),
+                    other_draw: other.id.clone(),
+                    from: with_offset(other.started, zone),
+                    to: other.stripped.map(|stripped| with_offset(stripped, zone)),
+                };
+                findings.flaw(DRAWS, Some(*row), Some("kit_id"), problem);
+            }
+            match draw.stripped {
+                None => hanging = Some(draw),
+                stripped if closed.is_none_or(|last| last.stripped < stripped) => {
+                    closed = Some(draw);
+                }
+                Some(_) => {}
+            }
+        }
+    }
 }
 
 /// Two bags on one tree at a time are allowed, but more often one of the two dates is wrong.

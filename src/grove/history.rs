@@ -8,7 +8,7 @@ use chrono_tz::Tz;
 use std::collections::BTreeMap;
 
 /// A bag is read to about half a mark, so a reading may stand this much above the one before.
-pub(super) const RISES_BY_ERROR_ML: f64 = 20.0;
+pub const READING_ERROR_ML: f64 = 20.0;
 
 /// What is told of all draws together.
 #[derive(Default)]
@@ -155,7 +155,7 @@ impl Story<'_> {
                 (What::Left(ml), None) => {
                     if look.at == level_from.at && matches!(level_from.what, What::Left(_)) {
                         self.same_instant(&level_from, level_ml, &look, ml);
-                    } else if ml > level_ml + RISES_BY_ERROR_ML {
+                    } else if ml > level_ml + READING_ERROR_ML {
                         self.rises((level_ml, &level_from), (ml, &look));
                     } else if ml > level_ml {
                         *self.counts.rises.entry(look.file).or_default() += 1;

@@ -47,6 +47,11 @@ impl SeasonDay {
         Ok(Self::Yearly { month: date.month(), day: date.day() })
     }
 
+    /// The last such day up to `date`; none where this day of one year comes after it.
+    pub fn latest_by(self, date: NaiveDate) -> Option<NaiveDate> {
+        self.near(date.year()).into_iter().filter(|day| *day <= date).max()
+    }
+
     /// The days it stands for around `year`.
     fn near(self, year: i32) -> Vec<NaiveDate> {
         match self {

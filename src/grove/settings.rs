@@ -3,7 +3,8 @@
 //! What the user left out stays `None`, above all everything from the label; only habits of the
 //! trade have defaults, and [`Settings::defaulted`] names those that were taken.
 
-use super::season::Season;
+use super::dosing::{KitBuild, MixBench, Units};
+use super::season::{Season, SeasonDay};
 use super::typed;
 use crate::text::{Findings, with_offset};
 use crate::units::{Celsius, Head, Millilitres, Place};
@@ -36,6 +37,12 @@ pub struct Settings {
     pub public_access: Option<bool>,
     /// What the user wishes of a day.
     pub wishes: Wishes,
+    /// What product, water and mix are measured with.
+    pub bench: MixBench,
+    /// How kits are built.
+    pub kit: KitBuild,
+    /// Units of the sheets.
+    pub units: Units,
     /// Where weather is pulled from.
     pub weather: WeatherSource,
     /// Keys that were left out and took a default, as `crew.people`.
@@ -82,6 +89,17 @@ pub struct Label {
     pub max_per_tree_ml: Option<f64>,
     /// Most product per tree, g.
     pub max_per_tree_g: Option<f64>,
+    /// Most product per tree and season, mL.
+    pub max_per_tree_season_ml: Option<f64>,
+    /// Most product per tree and season, g.
+    pub max_per_tree_season_g: Option<f64>,
+    /// Most product per hectare and season, mL; one typed per acre is turned into it.
+    pub max_per_hectare_season_ml: Option<f64>,
+    /// Most product per hectare and season, g; one typed per acre is turned into it.
+    pub max_per_hectare_season_g: Option<f64>,
+    /// First day of the label's season. Without it, the twelve months before the day planned count
+    /// as the season: the strictest reading.
+    pub season_from: Option<SeasonDay>,
     /// May a bag hang without somebody by it?
     pub unattended_allowed: Option<bool>,
     /// May trees be dosed by their mean dbh?
@@ -227,6 +245,8 @@ pub struct Wishes {
     pub sure: f64,
     /// Time of day by which all should be done.
     pub latest_done: Option<NaiveTime>,
+    /// How well the mean dbh of a block is to be known, as a share of it, 0.005 to 0.5.
+    pub dbh_precision: Option<f64>,
 }
 
 impl Settings {

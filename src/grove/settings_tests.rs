@@ -26,7 +26,7 @@ fn the_least_takes_the_habits_of_the_trade_and_nothing_from_a_label() {
     assert_eq!(settings.label, Label::default());
     assert_eq!(settings.season, Season::default());
     assert_eq!(settings.public_access, None);
-    assert_eq!(settings.wishes, Wishes { sure: 0.9, latest_done: None });
+    assert_eq!(settings.wishes, Wishes { sure: 0.9, latest_done: None, dbh_precision: None });
     assert_eq!((settings.bag.capacity.value(), settings.bag.charge.value()), (1000.0, 1000.0));
     assert_eq!(
         settings.defaulted,

@@ -3,7 +3,7 @@
 use super::season::{Season, SeasonDay};
 use super::{LEAST_PORTS, MOST_PORTS, SMALLEST_CHARGE_ML};
 use crate::text::{Allowed, Cells, Columns, Findings, FlawKind, Ids, Table};
-use crate::units::{Centimetres, Latitude, Longitude, Millilitres};
+use crate::units::{Centimetres, Grams, HECTARES_PER_ACRE, Latitude, Longitude, Millilitres};
 use chrono::NaiveDate;
 use chrono_tz::Tz;
 use std::collections::HashMap;
@@ -45,6 +45,14 @@ pub struct Tree {
     pub charge: Option<Millilitres>,
     /// Day of the last treatment.
     pub last_treated: Option<NaiveDate>,
+    /// The most product that the user wishes for it, mL, where the label allows less than its rate.
+    pub product_at_most_ml: Option<f64>,
+    /// The same in g.
+    pub product_at_most_g: Option<f64>,
+    /// Product that it was given this season already, mL.
+    pub given_this_season_ml: Option<f64>,
+    /// The same in g.
+    pub given_this_season_g: Option<f64>,
     /// Is it to be hung? None where the user did not say.
     pub hang: Option<bool>,
     /// What else the user wrote.
@@ -56,11 +64,13 @@ pub struct Tree {
 pub struct Block {
     /// The block's name, as in `trees.csv`.
     pub name: String,
+    /// Its area, 0.0001 to 100,000 ha.
+    pub area_ha: Option<f64>,
     /// Its season.
     pub season: Season,
 }
 
-const TREE_COLUMNS: Columns = Columns {
+pub(super) const TREE_COLUMNS: Columns = Columns {
     required: &["tree_id", "block", "species", "ports"],
     one_of: &[&["circumference_cm", "dbh_cm"]],
     optional: &[
@@ -72,15 +82,19 @@ const TREE_COLUMNS: Columns = Columns {
         "root_depth_m",
         "charge_ml",
         "last_treated",
+        "product_at_most_ml",
+        "product_at_most_g",
+        "given_this_season_ml",
+        "given_this_season_g",
         "hang",
         "note",
     ],
 };
 
-const BLOCK_COLUMNS: Columns = Columns {
+pub(super) const BLOCK_COLUMNS: Columns = Columns {
     required: &["block"],
     one_of: &[],
-    optional: &["leaf_on_from", "leaf_off_from", "bloom_from", "bloom_to"],
+    optional: &["area_ha", "area_acres", "leaf_on_from", "leaf_off_from", "bloom_from", "bloom_to"],
 };
 
 pub(super) const CHARGE: Allowed = Allowed::new("mL", SMALLEST_CHARGE_ML, Millilitres::HIGH)
@@ -109,6 +123,11 @@ const LONGITUDE: Allowed = Allowed::new("deg", -180.0, 180.0);
 const ROOT_DEPTH: Allowed = Allowed::new("m", 0.1, 10.0)
     .or_else(|value| if value > 10.0 { "if this is in cm, divide by 100" } else { "correct it" });
 
+const PRODUCT_ML: Allowed = Allowed::new("mL", 0.0, Millilitres::HIGH);
+const PRODUCT_G: Allowed = Allowed::new("g", 0.0, Grams::HIGH);
+const HECTARES: Allowed = Allowed::new("ha", 0.0001, 100_000.0);
+const ACRES: Allowed = Allowed::new("acres", 0.001, 247_000.0);
+
 /// Reads `trees.csv`: the trees, and every id in the file.
 pub(super) fn read_trees(text: &str, zone: Tz, findings: &mut Findings) -> (Vec<Tree>, Ids) {
     let Some(table) = Table::read(TREES, text, &TREE_COLUMNS, findings) else {
@@ -128,6 +147,10 @@ fn read_tree(cells: &mut Cells, ids: &mut Ids) -> Option<Tree> {
     let root_depth_m = cells.number("root_depth_m", &ROOT_DEPTH);
     let charge = cells.number("charge_ml", &CHARGE).map(Millilitres::computed);
     let last_treated = cells.date("last_treated");
+    let product_at_most_ml = cells.number("product_at_most_ml", &PRODUCT_ML);
+    let product_at_most_g = cells.number("product_at_most_g", &PRODUCT_G);
+    let given_this_season_ml = cells.number("given_this_season_ml", &PRODUCT_ML);
+    let given_this_season_g = cells.number("given_this_season_g", &PRODUCT_G);
     let hang = cells.word("hang", &["yes", "no"]).map(|word| word == "yes");
     Some(Tree {
         id: id?,
@@ -142,6 +165,10 @@ fn read_tree(cells: &mut Cells, ids: &mut Ids) -> Option<Tree> {
         root_depth_m,
         charge,
         last_treated,
+        product_at_most_ml,
+        product_at_most_g,
+        given_this_season_ml,
+        given_this_season_g,
         hang,
         note: cells.text("note"),
     })
@@ -224,6 +251,7 @@ pub(super) fn read_blocks(
     let mut seen = table.ids();
     table.each(zone, findings, |cells| {
         let name = cells.new_id("block", &mut seen);
+        let area_ha = read_area(cells);
         let season = read_season(cells);
         let name = name?;
         if !roll.has_block(&name) {
@@ -231,8 +259,17 @@ pub(super) fn read_blocks(
             cells.flaw(Some("block"), problem);
             return None;
         }
-        Some(Block { name, season })
+        Some(Block { name, area_ha, season })
     })
+}
+
+/// In ha, also where it is written in acres; not both.
+fn read_area(cells: &mut Cells) -> Option<f64> {
+    if cells.has("area_ha") && cells.has("area_acres") {
+        cells.flaw(Some("area_acres"), FlawKind::ColumnsExclude { other: "area_ha" });
+    }
+    let acres = cells.number("area_acres", &ACRES).map(|acres| acres * HECTARES_PER_ACRE);
+    cells.number("area_ha", &HECTARES).or(acres)
 }
 
 fn read_season(cells: &mut Cells) -> Season {

@@ -1,11 +1,14 @@
 //! The settings as typed: every key with its place in the file, held to its range.
 
+use super::dosing::{RawBench, RawKit, Units};
 use super::season::{Season, SeasonDay};
 use super::settings::{
     Bag, Crew, FILE, Label, LabelRate, RateOf, RatePer, Settings, WeatherSource, Wishes,
 };
 use crate::text::{Allowed, Findings, FlawKind, Note, NoteKind, TimeFlaw, read_time_of_day, shown};
-use crate::units::{Celsius, Head, Latitude, Longitude, Metres, Millilitres, OutOfRange, Place};
+use crate::units::{
+    Celsius, HECTARES_PER_ACRE, Head, Latitude, Longitude, Metres, Millilitres, OutOfRange, Place,
+};
 use chrono::{DateTime, NaiveTime, Offset, TimeZone, Utc};
 use chrono_tz::Tz;
 use serde::Deserialize;
@@ -28,7 +31,7 @@ pub(super) fn read(text: &str, findings: &mut Findings) -> Option<Settings> {
     settings.filter(|_| findings.flaws.len() == flaws_before)
 }
 
-type Typed<T> = Option<Spanned<T>>;
+pub(super) type Typed<T> = Option<Spanned<T>>;
 
 #[derive(Deserialize, Default)]
 #[serde(deny_unknown_fields, default)]
@@ -40,9 +43,12 @@ struct RawSettings {
     elevation_m: Typed<f64>,
     anemometer_height_m: Typed<f64>,
     public_access: Option<bool>,
+    units: Option<Units>,
     crew: RawCrew,
     label: RawLabel,
     bag: RawBag,
+    mixing: RawBench,
+    kit: RawKit,
     season: RawSeason,
     wishes: RawWishes,
     weather: WeatherSource,
@@ -81,6 +87,13 @@ struct RawLabel {
     min_water_ml_per_g_product: Typed<f64>,
     max_per_tree_ml: Typed<f64>,
     max_per_tree_g: Typed<f64>,
+    max_per_tree_season_ml: Typed<f64>,
+    max_per_tree_season_g: Typed<f64>,
+    max_per_hectare_season_ml: Typed<f64>,
+    max_per_hectare_season_g: Typed<f64>,
+    max_per_acre_season_ml: Typed<f64>,
+    max_per_acre_season_g: Typed<f64>,
+    season_from: Typed<toml::Value>,
     unattended_allowed: Option<bool>,
     mean_dose_allowed: Option<bool>,
     re_entry_h: Typed<f64>,
@@ -112,6 +125,7 @@ struct RawSeason {
 struct RawWishes {
     sure: Typed<f64>,
     latest_done: Typed<toml::Value>,
+    dbh_precision: Typed<f64>,
 }
 
 const POSITIVE: f64 = 1e-6;
@@ -134,6 +148,8 @@ impl RawSettings {
         let crew = self.crew.checked(check);
         let label = self.label.checked(check);
         let bag = self.bag.checked(check);
+        let bench = self.mixing.checked(check);
+        let kit = self.kit.checked(check);
         let season = self.season.checked(check);
         let wishes = self.wishes.checked(check);
         Some(Settings {
@@ -147,6 +163,9 @@ impl RawSettings {
             season,
             public_access: self.public_access,
             wishes,
+            bench,
+            kit,
+            units: self.units.unwrap_or_default(),
             weather: self.weather,
             defaulted: std::mem::take(&mut check.defaulted),
         })
@@ -259,6 +278,27 @@ impl RawLabel {
                 product_ml,
             ),
             max_per_tree_g: check.number("label.max_per_tree_g", self.max_per_tree_g, product_g),
+            max_per_tree_season_ml: check.number(
+                "label.max_per_tree_season_ml",
+                self.max_per_tree_season_ml,
+                product_ml,
+            ),
+            max_per_tree_season_g: check.number(
+                "label.max_per_tree_season_g",
+                self.max_per_tree_season_g,
+                product_g,
+            ),
+            max_per_hectare_season_ml: check.per_area(
+                ("label.max_per_hectare_season_ml", self.max_per_hectare_season_ml),
+                ("label.max_per_acre_season_ml", self.max_per_acre_season_ml),
+                product_ml,
+            ),
+            max_per_hectare_season_g: check.per_area(
+                ("label.max_per_hectare_season_g", self.max_per_hectare_season_g),
+                ("label.max_per_acre_season_g", self.max_per_acre_season_g),
+                product_g,
+            ),
+            season_from: check.season_day("label.season_from", self.season_from),
             unattended_allowed: self.unattended_allowed,
             mean_dose_allowed: self.mean_dose_allowed,
             re_entry_h: check.number("label.re_entry_h", self.re_entry_h, ("h", 0.0, 8760.0)),
@@ -318,19 +358,24 @@ impl RawWishes {
         Wishes {
             sure: check.number_or("wishes.sure", self.sure, ("", 0.5, 0.99), 0.9),
             latest_done: check.clock("wishes.latest_done", self.latest_done),
+            dbh_precision: check.number(
+                "wishes.dbh_precision",
+                self.dbh_precision,
+                ("", 0.005, 0.5),
+            ),
         }
     }
 }
 
 /// Holds typed values to their ranges, notes flaws by line, and remembers the defaults taken.
-struct Check<'c> {
+pub(super) struct Check<'c> {
     text: &'c str,
     findings: &'c mut Findings,
     defaulted: Vec<&'static str>,
 }
 
 impl Check<'_> {
-    fn flaw(&mut self, key: &'static str, offset: Option<usize>, problem: FlawKind) {
+    pub(super) fn flaw(&mut self, key: &'static str, offset: Option<usize>, problem: FlawKind) {
         let row = offset.map(|offset| line_at(self.text, offset));
         self.findings.flaw(FILE, row, Some(key), problem);
     }
@@ -342,7 +387,7 @@ impl Check<'_> {
         typed
     }
 
-    fn number(
+    pub(super) fn number(
         &mut self,
         key: &'static str,
         typed: Typed<f64>,
@@ -372,7 +417,7 @@ impl Check<'_> {
         self.number(key, typed, range).unwrap_or(default)
     }
 
-    fn quantity<Q>(
+    pub(super) fn quantity<Q>(
         &mut self,
         key: &'static str,
         typed: Typed<f64>,
@@ -390,7 +435,7 @@ impl Check<'_> {
         }
     }
 
-    fn whole(
+    pub(super) fn whole(
         &mut self,
         key: &'static str,
         typed: Typed<i64>,
@@ -498,6 +543,23 @@ impl Check<'_> {
             let kind = NoteKind::FarFromZone { longitude_deg, zone: zone.name() };
             self.findings.note(Note::on_file(FILE, kind).on_column("longitude_deg"));
         }
+    }
+
+    /// A maximum per hectare, also where it is typed per acre; not both.
+    fn per_area(
+        &mut self,
+        (hectare_key, per_hectare): (&'static str, Typed<f64>),
+        (acre_key, per_acre): (&'static str, Typed<f64>),
+        range: (&'static str, f64, f64),
+    ) -> Option<f64> {
+        if per_hectare.is_some()
+            && let Some(per_acre) = &per_acre
+        {
+            let problem = FlawKind::ColumnsExclude { other: hectare_key };
+            self.flaw(acre_key, Some(per_acre.span().start), problem);
+        }
+        let acres = self.number(acre_key, per_acre, range).map(|most| most / HECTARES_PER_ACRE);
+        self.number(hectare_key, per_hectare, range).or(acres)
     }
 
     /// At most one rate, since two could not both be followed.

@@ -1,7 +1,7 @@
 //! A grove folder on disk: its files in, results out. All reading of text is `grove`'s.
 
 use super::pulled::{self, PulledError};
-use crate::grove::{FILES, Flaw, FlawKind, Grove, Hang, KEPT_ASIDE, Note, Refused};
+use crate::grove::{FILES, Flaw, FlawKind, Grove, Hang, Note, Refused};
 use crate::weather::Forecasts;
 use std::ffi::OsString;
 use std::fs::{self, File, OpenOptions};
@@ -16,12 +16,35 @@ const LARGEST_FILE_BYTES: u64 = 256 * 1024 * 1024;
 /// # Errors
 /// [`Refused`] with every flaw: files that cannot be read, and all that is wrong inside the others.
 pub fn read(folder: &Path) -> Result<Grove, Refused> {
+    let (contents, flaws) = readable(folder)?;
+    let files = contents.iter().map(|(name, bytes)| (*name, bytes.as_slice())).collect();
+    match (Grove::read(&files), flaws.is_empty()) {
+        (read, true) => read.and_then(|grove| with_pulled(folder, grove)),
+        (Ok(_), false) => Err(Refused { flaws }),
+        (Err(refused), false) => Err(Refused { flaws: with_others(flaws, refused.flaws) }),
+    }
+}
+
+/// The bytes of a grove folder's files, those that are there.
+///
+/// # Errors
+/// [`Refused`] with every file that cannot be read.
+pub fn contents(folder: &Path) -> Result<Contents, Refused> {
+    match readable(folder)? {
+        (contents, flaws) if flaws.is_empty() => Ok(contents),
+        (_, flaws) => Err(Refused { flaws }),
+    }
+}
+
+/// Files of a grove folder with their bytes.
+pub type Contents = Vec<(&'static str, Vec<u8>)>;
+
+fn readable(folder: &Path) -> Result<(Contents, Vec<Flaw>), Refused> {
     if !folder.is_dir() {
         let problem = FlawKind::NoSuchFolder;
         return Err(flaw_of(&folder.display().to_string(), problem).into());
     }
-    let mut contents: Vec<(&str, Vec<u8>)> = Vec::new();
-    let mut flaws = Vec::new();
+    let (mut contents, mut flaws) = (Vec::new(), Vec::new());
     for name in FILES {
         match read_file(&folder.join(name)) {
             Ok(Some(bytes)) => contents.push((name, bytes)),
@@ -29,14 +52,7 @@ pub fn read(folder: &Path) -> Result<Grove, Refused> {
             Err(problem) => flaws.push(flaw_of(name, problem)),
         }
     }
-    let aside = KEPT_ASIDE.into_iter().filter(|name| folder.join(name).exists());
-    contents.extend(aside.map(|name| (name, Vec::new())));
-    let files = contents.iter().map(|(name, bytes)| (*name, bytes.as_slice())).collect();
-    match (Grove::read(&files), flaws.is_empty()) {
-        (read, true) => read.and_then(|grove| with_pulled(folder, grove)),
-        (Ok(_), false) => Err(Refused { flaws }),
-        (Err(refused), false) => Err(Refused { flaws: with_others(flaws, refused.flaws) }),
-    }
+    Ok((contents, flaws))
 }
 
 /// Adds what was pulled: observed hours where the grove's own file has none, and the issues.
@@ -64,11 +80,20 @@ fn with_others(mut flaws: Vec<Flaw>, others: Vec<Flaw>) -> Vec<Flaw> {
 /// # Errors
 /// [`Refused`] with every flaw in the file; it must be there.
 pub fn read_hang(file: &Path, grove: &Grove) -> Result<(Vec<Hang>, Vec<Note>), Refused> {
+    let (name, bytes) = read_named(file)?;
+    grove.read_hang(&name, &bytes)
+}
+
+/// A file anywhere that must be there: its name as messages show it, and its bytes.
+///
+/// # Errors
+/// [`Refused`] where it cannot be read.
+pub fn read_named(file: &Path) -> Result<(String, Vec<u8>), Refused> {
     let name = file.display().to_string();
     let missing = FlawKind::FileMissing { remedy: "name a file that is there" };
     let bytes = read_file(file).and_then(|bytes| bytes.ok_or(missing));
     let bytes = bytes.map_err(|problem| flaw_of(&name, problem))?;
-    grove.read_hang(&name, &bytes)
+    Ok((name, bytes))
 }
 
 fn flaw_of(file: &str, problem: FlawKind) -> Flaw {
@@ -144,7 +169,7 @@ fn write_and_sync(file: &mut File, path: &Path, bytes: &[u8]) -> io::Result<()> 
 }
 
 /// The new name must reach the disk too. Not every system can open a folder.
-fn sync_folder(path: &Path) -> io::Result<()> {
+pub(super) fn sync_folder(path: &Path) -> io::Result<()> {
     let parent = path.parent().filter(|parent| !parent.as_os_str().is_empty());
     match File::open(parent.unwrap_or(Path::new("."))) {
         Ok(folder) if cfg!(unix) => folder.sync_all(),

@@ -1,7 +1,9 @@
 //! What is kept on disk, and how it comes in and goes out.
 
+pub mod db;
 pub mod demo;
 pub mod folder;
+pub mod home;
 pub mod pulled;
 
-pub use folder::{read, read_hang, write_atomically};
+pub use folder::{read, read_hang, read_named, write_atomically};

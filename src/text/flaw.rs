@@ -196,6 +196,30 @@ pub enum FlawKind {
     )]
     EmptiedWhileShut { last_wet: DateTime<FixedOffset>, first_empty: DateTime<FixedOffset> },
 
+    #[error(
+        "'{kit}' hangs from {} {} in draw '{other_draw}': one kit on one tree at a time; correct \
+         the kit, or write when it was stripped there",
+        rfc(.from), until(.to.as_ref())
+    )]
+    KitOnTwoTrees {
+        kit: String,
+        other_draw: String,
+        from: DateTime<FixedOffset>,
+        to: Option<DateTime<FixedOffset>>,
+    },
+
+    #[error("'{draw}' hangs on tree '{tree}'; correct one of the two")]
+    OtherTree { draw: String, tree: String },
+
+    // The database
+    #[error(
+        "of {id} is stored as {stored} and offered as {offered}; make the two agree, or import \
+         with --replace to take what is offered"
+    )]
+    Conflict { id: String, stored: String, offered: String },
+    #[error("the database refuses the row: {reason}; correct it")]
+    Barred { reason: String },
+
     // Weather
     #[error(
         "the rows stand at two places in the hour: {usual_rows} at minute {usual_minute:02}, \
@@ -227,6 +251,10 @@ pub enum FlawKind {
 
 fn rfc(time: &DateTime<FixedOffset>) -> String {
     time.to_rfc3339_opts(chrono::SecondsFormat::Secs, false)
+}
+
+fn until(time: Option<&DateTime<FixedOffset>>) -> String {
+    time.map_or_else(|| "on, with no strip".to_owned(), |time| format!("to {}", rfc(time)))
 }
 
 fn hm(time: &NaiveTime) -> String {

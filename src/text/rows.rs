@@ -28,9 +28,14 @@ pub struct Columns {
 }
 
 impl Columns {
-    fn known(&self) -> HashSet<&'static str> {
+    /// All names, some of them twice.
+    pub fn all(&self) -> impl Iterator<Item = &'static str> {
         let groups = self.one_of.iter().copied().flatten();
-        self.required.iter().chain(groups).chain(self.optional).copied().collect()
+        self.required.iter().chain(groups).chain(self.optional).copied()
+    }
+
+    fn known(&self) -> HashSet<&'static str> {
+        self.all().collect()
     }
 }
 
@@ -205,6 +210,15 @@ impl Table {
         self.columns
             .get(column)
             .is_some_and(|&at| self.rows.iter().any(|row| !row.cells[at].is_empty()))
+    }
+
+    /// Names of columns that are none of these, in order of name.
+    pub fn others(&self, columns: &Columns) -> Vec<&str> {
+        let known = columns.known();
+        let mut names: Vec<&str> =
+            self.columns.keys().map(String::as_str).filter(|name| !known.contains(name)).collect();
+        names.sort_unstable();
+        names
     }
 
     /// Number of rows.
