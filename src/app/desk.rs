@@ -80,6 +80,8 @@ pub struct Desk {
     pub cut: DateTime<Utc>,
     /// The model.
     pub model: Model,
+    /// The models of the grove folder that were fitted by then, the oldest first.
+    pub models: Vec<ModelFile>,
     /// Draws that told nothing.
     pub asides: Vec<Aside>,
     /// Is the weather ahead taken as known?
@@ -110,7 +112,8 @@ impl Desk {
         let cut = observed.span().map_or(as_of, |span| span.to);
         let past_weather = observed.clipped(Span { to: as_of, ..known });
         let past = Past::new(&grove, &past_weather, as_of);
-        let base = base_model(request, as_of)?;
+        let models = models(request, as_of)?;
+        let base = base_model(request, &models)?;
         let since_refit = past.draws().saturating_sub(base.draws);
         let model = base.fitted(request, &past)?;
         let asides = past.asides(&model.file().demand);
@@ -125,6 +128,7 @@ impl Desk {
             forecast,
             cut,
             model,
+            models: models.into_iter().map(|(_, file)| file).collect(),
             asides,
             exact_weather,
             since_refit,
@@ -172,23 +176,13 @@ struct Base {
     as_it_stands: bool,
 }
 
-fn base_model(request: &Request, as_of: DateTime<Utc>) -> Result<Base, DeskError> {
+fn base_model(request: &Request, models: &[(PathBuf, ModelFile)]) -> Result<Base, DeskError> {
     if let Some(path) = &request.model {
         let file = read_model(path)?;
         let draws = file.rests_on.draws;
         return Ok(Base { file, path: Some(path.clone()), draws, as_it_stands: true });
     }
-    let found = match &request.grove {
-        Some(folder) => newest_model(folder, as_of)?,
-        None => {
-            let path = PathBuf::from("models/demo.json");
-            let file =
-                demo::model().map_err(|error| DeskError::Model { path: path.clone(), error })?;
-            // An earlier look must not know what was learned later.
-            file.fitted_at.is_some_and(|at| at <= as_of).then_some((path, file))
-        }
-    };
-    let usable = found.filter(|(_, file)| file.matches(request.reference_et));
+    let usable = models.iter().rev().find(|(_, file)| file.matches(request.reference_et)).cloned();
     Ok(match usable {
         Some((path, file)) => {
             let draws = file.rests_on.draws + file.rests_on.silent;
@@ -215,27 +209,31 @@ impl Base {
 /// The folder in a grove folder where its models are kept.
 pub const MODELS: &str = "models";
 
-/// The newest model in a grove folder that was fitted by `as_of`.
-fn newest_model(
-    folder: &Path,
-    as_of: DateTime<Utc>,
-) -> Result<Option<(PathBuf, ModelFile)>, DeskError> {
-    let models = folder.join(MODELS);
-    let Ok(entries) = std::fs::read_dir(&models) else { return Ok(None) };
-    let mut newest: Option<(PathBuf, ModelFile)> = None;
-    for entry in entries.flatten() {
-        let path = entry.path();
-        if path.extension().is_none_or(|extension| extension != "json") {
-            continue;
+/// The models that a grove keeps and that were fitted by `as_of`, the oldest first: an earlier look
+/// must not know what was learned later.
+fn models(request: &Request, as_of: DateTime<Utc>) -> Result<Vec<(PathBuf, ModelFile)>, DeskError> {
+    let mut found = match &request.grove {
+        Some(folder) => in_folder(folder)?,
+        None => {
+            let path = PathBuf::from("models/demo.json");
+            let file =
+                demo::model().map_err(|error| DeskError::Model { path: path.clone(), error })?;
+            vec![(path, file)]
         }
-        let file = read_model(&path)?;
-        let fitted = file.fitted_at.filter(|at| *at <= as_of);
-        let best = newest.as_ref().and_then(|(_, best)| best.fitted_at);
-        if fitted.is_some() && fitted > best {
-            newest = Some((path, file));
-        }
-    }
-    Ok(newest)
+    };
+    found.retain(|(_, file)| file.fitted_at.is_some_and(|at| at <= as_of));
+    found.sort_by(|(a, file_a), (b, file_b)| (file_a.fitted_at, a).cmp(&(file_b.fitted_at, b)));
+    Ok(found)
+}
+
+fn in_folder(folder: &Path) -> Result<Vec<(PathBuf, ModelFile)>, DeskError> {
+    let Ok(entries) = std::fs::read_dir(folder.join(MODELS)) else { return Ok(Vec::new()) };
+    entries
+        .flatten()
+        .map(|entry| entry.path())
+        .filter(|path| path.extension().is_some_and(|extension| extension == "json"))
+        .map(|path| Ok((path.clone(), read_model(&path)?)))
+        .collect()
 }
 
 /// Reads a model file.

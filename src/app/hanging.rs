@@ -75,8 +75,7 @@ pub fn hanging(desk: &Desk) -> Result<Hanging, DeskError> {
     let live = Live::new(base.posterior(), &targets);
     let seen: Vec<Option<Seen>> =
         told.iter().map(|told| told.as_ref().map(|told| told.row.seen.clone())).collect();
-    let updated =
-        live.update(&seen).map_err(|error| DeskError::Unanswerable(error.to_string()))?;
+    let updated = live.update(&seen).map_err(|error| DeskError::Unanswerable(error.to_string()))?;
     let at_start = live.at_start();
     let laws_before = laws(&base, at_start.iter().map(|(_, sd)| *sd));
     let laws_now = laws(&base, updated.without_own.iter().map(|(_, sd)| *sd));
@@ -85,13 +84,10 @@ pub fn hanging(desk: &Desk) -> Result<Hanging, DeskError> {
         .zip(hangs)
         .enumerate()
         .map(|(i, ((_, filling), hang))| {
-            let course =
-                ahead.course_with_pauses(filling.started, &filling.pauses).map(Arc::new);
+            let course = ahead.course_with_pauses(filling.started, &filling.pauses).map(Arc::new);
             let believed = |law: &crate::belief::Law, mean: f64, looked: &Looked| {
                 let ln_offered = hang.charge.value().ln();
-                course
-                    .clone()
-                    .map(|course| Watched::new(course, law, mean, looked, ln_offered))
+                course.clone().map(|course| Watched::new(course, law, mean, looked, ln_offered))
             };
             let looked = seen[i].as_ref().map_or(Looked::NOTHING, looked);
             let ends = (looked.low, looked.high);
@@ -131,13 +127,9 @@ fn looked(seen: &Seen) -> Looked {
 /// happened later is not known yet: a refill, a strip, the end of a clamp.
 fn found(desk: &Desk) -> Vec<(&Draw, Sighting)> {
     let now = desk.as_of;
-    let known = |draw: &&Draw| {
-        draw.started <= now && draw.stripped.is_none_or(|at| at > now)
-    };
+    let known = |draw: &&Draw| draw.started <= now && draw.stripped.is_none_or(|at| at > now);
     let hangs = |(_, filling): &(&Draw, Sighting)| {
-        filling.first_empty.is_none()
-            && filling.leaked.is_none()
-            && now - filling.started < LONGEST
+        filling.first_empty.is_none() && filling.leaked.is_none() && now - filling.started < LONGEST
     };
     let last = |draw| {
         let begun = fillings(draw).into_iter().filter(|filling| filling.started <= now);

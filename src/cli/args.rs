@@ -71,9 +71,17 @@ pub enum Command {
     ///
     /// Example: xylocast overnight --grove my-grove --hang my-grove/hang.csv
     Overnight(Overnight),
-    /// Learn the model again from the grove's own draws, and say what that changes
+    /// The bags that hang now: when each will be empty, and what its looks have changed
+    ///
+    /// Example: xylocast today --grove my-grove
+    Today,
+    /// Learn the model again from the grove's own draws: show what would change, and ask
     ///
     /// Example: xylocast refit --grove my-grove
+    ///
+    /// Without a terminal to ask at, nothing is put in use unless --yes is given. A refit that would
+    /// have predicted the later draws worse is refused unless --even-if-worse is given. Earlier
+    /// models stay in the folder.
     Refit(Refit),
     /// Predicted as of the start against what was seen
     ///
@@ -160,6 +168,12 @@ pub struct Refit {
     /// Show what would change and write nothing
     #[arg(long, conflicts_with = "out")]
     pub dry_run: bool,
+    /// Put the model in use without asking
+    #[arg(long, conflicts_with = "dry_run")]
+    pub yes: bool,
+    /// Write it even if it would have predicted worse
+    #[arg(long, conflicts_with = "dry_run")]
+    pub even_if_worse: bool,
 }
 
 impl Cli {

@@ -5,14 +5,15 @@ mod csv_rows;
 mod day;
 mod picture;
 mod pull;
+mod refit;
 mod tables;
 mod words;
 
 use crate::app::desk::{Desk, DeskError};
 use crate::app::outlook::outlook;
 use crate::app::overnight::overnight;
-use crate::app::refit::refit;
 use crate::app::times::times;
+use crate::app::today::today;
 use crate::app::tomorrow::tomorrow;
 use crate::app::{check, compare};
 use crate::grove::{FlawKind, Hang, Refused};
@@ -122,11 +123,18 @@ fn answer(cli: &Cli, now: DateTime<Utc>) -> Result<Answer, DeskError> {
                 csv_rows::overnight(&answer)
             })
         }
+        Command::Today => {
+            let answer = today(&desk)?;
+            shown(cli, &answer, false, || day::today(&desk, &answer), || csv_rows::today(&answer))
+        }
         Command::Refit(args) => {
-            let folder = cli.common.grove.as_deref().filter(|_| !args.dry_run);
-            let answer = refit(&desk, folder, args.out.as_deref(), cli.reference_et())?;
-            let text = || tables::refit(&answer);
-            shown(cli, &answer, false, text, || csv_rows::refit(&answer))
+            let (answer, shown_already) = refit::answer(cli, &desk, args)?;
+            let text = || match shown_already {
+                true => tables::written(&answer),
+                false => tables::refit(&answer) + &tables::written(&answer),
+            };
+            let refused = answer.written.is_none() && answer.not_written == Some(refit::WORSE);
+            shown(cli, &answer, refused, text, || csv_rows::refit(&answer))
         }
         Command::Compare => {
             let answer = compare::compare(&desk)?;
