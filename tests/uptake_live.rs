@@ -49,7 +49,7 @@ fn both_ways(seed: u64, days: usize, draws_a_day: usize) -> (f64, Updated, Vec<(
         (0..hanging.len()).map(|i| looked(i).then(|| hanging[i].seen.clone())).collect();
     let full = model(&rows).posterior().thirst(&targets);
     let base = model(before);
-    let updated = Live::new(base.posterior(), &targets).update(&seen).unwrap();
+    let updated = Live::new(base.posterior(), &base.file().rows, &targets).update(&seen).unwrap();
     (apart_pct(&updated.thirst, &full, &base), updated, full)
 }
 
@@ -85,7 +85,7 @@ fn without_its_own_looks_a_bag_is_what_a_refit_without_them_says() {
     let targets: Vec<Target> = (first..grove.rows.len()).map(|row| grove.target(row)).collect();
     let seen: Vec<Option<Seen>> =
         grove.rows[first..].iter().map(|r| Some(r.seen.clone())).collect();
-    let updated = Live::new(base.posterior(), &targets).update(&seen).unwrap();
+    let updated = Live::new(base.posterior(), &base.file().rows, &targets).update(&seen).unwrap();
     for left_out in 0..targets.len() {
         let mut rows = grove.rows.clone();
         rows.remove(first + left_out);
@@ -107,7 +107,7 @@ fn looks_move_the_neighbours_and_no_look_moves_nothing() {
         covariates: vec![1.0, 8f64.ln(), 0.0, 0.0],
     };
     let targets = [target("a"), target("b"), target("c")];
-    let live = Live::new(base.posterior(), &targets);
+    let live = Live::new(base.posterior(), &base.file().rows, &targets);
     let none = live.update(&[None, None, None]).unwrap();
     assert_eq!(none.thirst, live.at_start());
     let (before, _) = none.thirst[2];
@@ -120,7 +120,7 @@ fn looks_move_the_neighbours_and_no_look_moves_nothing() {
     assert!(after(&slow).1 < none.thirst[2].1);
     // Two bags on one tree share all but their residuals.
     let twice = [target("a"), target("a")];
-    let live = Live::new(base.posterior(), &twice);
+    let live = Live::new(base.posterior(), &[], &twice);
     let told = live.update(&[Some(slow), None]).unwrap();
     assert!((told.thirst[0].0 - told.thirst[1].0).abs() < 1e-6);
 }

@@ -72,7 +72,7 @@ pub fn hanging(desk: &Desk) -> Result<Hanging, DeskError> {
         .collect();
     let base = Model::conditioned(desk.model.file().clone(), without, Default::default())?;
     let targets: Vec<_> = hangs.iter().map(|hang| target(&desk.grove, hang)).collect();
-    let live = Live::new(base.posterior(), &targets);
+    let live = Live::new(base.posterior(), &base.file().rows, &targets);
     let seen: Vec<Option<Seen>> =
         told.iter().map(|told| told.as_ref().map(|told| told.row.seen.clone())).collect();
     let updated = live.update(&seen).map_err(|error| DeskError::Unanswerable(error.to_string()))?;

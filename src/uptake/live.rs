@@ -7,11 +7,14 @@
 //! costs bags times directions squared. Apart from the likelihood nothing here is shared with the
 //! fit, which adds the same looks as rows and starts all over; a test holds the two together.
 //!
+//! The fit stands on a normal approximation of what each past draw said. Where today's looks may
+//! move a draw so far that this no longer holds, the draw's own likelihood stands in for it again.
+//!
 //! A look at a bag tells of that bag twice over: of its tree, and of this one draw's own residual.
 //! [`Updated::without_own`] is the thirst that all the other looks make one expect; the bag's own
 //! looks then cut and weigh the law of this one draw, and are counted once.
 
-use super::fit::Posterior;
+use super::fit::{Posterior, Row};
 use super::likelihood::Seen;
 use super::predict::Target;
 use crate::belief::Residual;
@@ -20,8 +23,10 @@ use crate::belief::law::ln_normal_density;
 /// Directions are added until what is left of every shared variance is below this.
 const NEGLIGIBLE: f64 = 1e-8;
 const MOST_STEPS: usize = 60;
-/// Smallest weight of a look, relative to a residual's.
-const LEAST_WEIGHT: f64 = 1e-9;
+/// A past draw is looked at again where its weight changes by this within its standard deviation,
+/// in units of what its thirst is known by; at most so many are.
+const BENT: f64 = 0.01;
+const MOST_AGAIN: usize = 120;
 /// Gauss's rule with eight nodes on `0..1`.
 const GAUSS: [(f64, f64); 8] = [
     (0.019855071751231884, 0.050614268145188130),
@@ -46,6 +51,9 @@ pub struct Live {
     own: Vec<f64>,
     residual: Residual,
     scale: f64,
+    /// Past draws that are looked at again; they stand after the bags.
+    again: Vec<(usize, Look)>,
+    bags: usize,
 }
 
 /// What is believed once the looks are in.
@@ -66,10 +74,17 @@ pub struct Unsettled {
 }
 
 impl Live {
-    /// The bags of these targets before any look. Prepared once a fit; a bag that nobody has looked
-    /// at, or a draw that is still to come, may stand among them and is moved by the others.
-    pub fn new(posterior: &Posterior, targets: &[Target]) -> Self {
-        let joint = posterior.joint(targets);
+    /// The bags of these targets before any look; `rows` are those of the posterior. Prepared once a
+    /// fit; a bag that nobody has looked at, or a draw that is still to come, may stand among them
+    /// and is moved by the others.
+    pub fn new(posterior: &Posterior, rows: &[Row], targets: &[Target]) -> Self {
+        let bent = bent(posterior, rows);
+        let bags = targets.len();
+        let again =
+            bent.iter().enumerate().map(|(i, (_, look))| (bags + i, look.clone())).collect();
+        let mut targets = targets.to_vec();
+        targets.extend(bent.iter().map(|(row, _)| target(&rows[*row])));
+        let joint = posterior.joint(&targets);
         let alone = |i: usize| {
             let same = |j: &usize| targets[*j].tree_id == targets[i].tree_id;
             (0..targets.len()).filter(same).count() == 1
@@ -107,12 +122,14 @@ impl Live {
             own: own.iter().zip(&left).map(|(own, left)| own + left).collect(),
             residual: variances.residual,
             scale: variances.scale,
+            again,
+            bags,
         }
     }
 
     /// Mean and standard deviation of each bag's expected ln thirst before any look.
     pub fn at_start(&self) -> Vec<(f64, f64)> {
-        (0..self.mean.len())
+        (0..self.bags)
             .map(|i| {
                 let shared: f64 = self.row(i).iter().map(|f| f * f).sum();
                 (self.mean[i], (shared + self.own[i]).sqrt())
@@ -128,12 +145,15 @@ impl Live {
     /// # Panics
     /// Where there is not one entry a bag: a fault of the caller.
     pub fn update(&self, seen: &[Option<Seen>]) -> Result<Updated, Unsettled> {
-        assert_eq!(seen.len(), self.mean.len());
-        let looks: Vec<(usize, Look)> = seen
+        assert_eq!(seen.len(), self.bags);
+        let mut looks: Vec<(usize, Look)> = seen
             .iter()
             .enumerate()
             .filter_map(|(bag, seen)| Some((bag, Look::new(seen.as_ref()?, self))))
             .collect();
+        if !looks.is_empty() {
+            looks.extend(self.again.iter().cloned());
+        }
         let mut at = Point::start(self, looks.len());
         at.value(self, &looks);
         for _ in 0..MOST_STEPS {
@@ -165,18 +185,22 @@ impl Live {
         }
         for ((bag, _), slope) in looks.iter().zip(&at.slopes) {
             let row = self.row(*bag);
-            let spread = 1.0 / (self.own[*bag] + 1.0 / slope.weight);
-            let working =
-                at.expected(self, *bag, slope.index) - self.mean[*bag] + slope.first / slope.weight;
+            let left = 1.0 / (1.0 + slope.weight * self.own[*bag]);
+            let working = self.working(at, *bag, slope);
             for i in 0..r {
-                let part = spread * row[i];
-                pull[i] += part * working;
-                for j in 0..=i {
-                    precision[i * r + j] += part * row[j];
+                pull[i] += left * working * row[i];
+                let part = left * slope.weight * row[i];
+                for (value, other) in precision[i * r..=i * r + i].iter_mut().zip(row) {
+                    *value += part * other;
                 }
             }
         }
         (precision, pull)
+    }
+
+    /// Weight times what a look would have the deviation from the mean be.
+    fn working(&self, at: &Point, bag: usize, slope: &LookSlope) -> f64 {
+        slope.weight * (at.expected(self, bag, slope.index) - self.mean[bag]) + slope.first
     }
 
     fn step(&self, looks: &[(usize, Look)], at: &Point) -> Point {
@@ -187,10 +211,9 @@ impl Live {
             .iter()
             .zip(&at.slopes)
             .map(|((bag, _), slope)| {
-                let working = at.expected(self, *bag, slope.index) - self.mean[*bag]
-                    + slope.first / slope.weight;
-                let kept = self.own[*bag] / (self.own[*bag] + 1.0 / slope.weight);
-                kept * (working - self.along(*bag, &z))
+                let left = 1.0 / (1.0 + slope.weight * self.own[*bag]);
+                let pull = self.working(at, *bag, slope) - slope.weight * self.along(*bag, &z);
+                self.own[*bag] * left * pull
             })
             .collect();
         Point { z, own, value: f64::NAN, slopes: Vec::new() }
@@ -232,7 +255,7 @@ impl Live {
             slope_of[*bag] = Some(*slope);
         }
         let (mut thirst, mut without_own) = (Vec::new(), Vec::new());
-        for (bag, slope) in slope_of.iter().enumerate() {
+        for (bag, slope) in slope_of.iter().take(self.bags).enumerate() {
             let mut row = self.row(bag).to_vec();
             forward(&precision, r, &mut row);
             let shared: f64 = row.iter().map(|v| v * v).sum();
@@ -282,7 +305,6 @@ impl Point {
 
     /// Log posterior, up to a constant, with the looks' slopes.
     fn value(&mut self, live: &Live, looks: &[(usize, Look)]) {
-        let least = LEAST_WEIGHT / (live.scale * live.scale);
         let mut value = -0.5 * self.z.iter().map(|z| z * z).sum::<f64>();
         let mut slopes = Vec::with_capacity(looks.len());
         for (index, (bag, look)) in looks.iter().enumerate() {
@@ -292,14 +314,57 @@ impl Point {
             if live.own[*bag] > 0.0 {
                 value -= 0.5 * self.own[index].powi(2) / live.own[*bag];
             }
-            slopes.push(LookSlope { index, first, weight: (-second).max(least) });
+            slopes.push(LookSlope { index, first, weight: -second });
         }
         (self.value, self.slopes) = (value, slopes);
     }
 }
 
+/// A past draw as the regression would predict it.
+fn target(row: &Row) -> Target {
+    Target {
+        tree_id: row.tree_id.clone(),
+        block: row.block.clone(),
+        species: row.species.clone(),
+        date: row.date,
+        covariates: row.covariates.clone(),
+    }
+}
+
+/// The past draws whose normal approximation bends most within what is open of their thirst.
+fn bent(posterior: &Posterior, rows: &[Row]) -> Vec<(usize, Look)> {
+    let targets: Vec<Target> = rows.iter().map(target).collect();
+    let variances = posterior.variances();
+    let slopes = |row: usize, f: f64| rows[row].seen.slopes(variances.residual, f, variances.scale);
+    let mut bent: Vec<(f64, usize, Look)> = posterior
+        .thirst(&targets)
+        .into_iter()
+        .enumerate()
+        .filter_map(|(row, (_, sd))| {
+            let expected = posterior.expected()[row];
+            let here = slopes(row, expected);
+            let change = [-sd, sd].map(|d| (slopes(row, expected + d).ff - here.ff).abs());
+            let bend = sd * sd * change[0].max(change[1]);
+            let exact = rows[row].seen.clone();
+            let look = Look::Again { exact, expected, first: here.f, weight: -here.ff };
+            (bend > BENT).then_some((bend, row, look))
+        })
+        .collect();
+    bent.sort_by(|a, b| b.0.total_cmp(&a.0));
+    bent.truncate(MOST_AGAIN);
+    bent.into_iter().map(|(_, row, look)| (row, look)).collect()
+}
+
 /// One look, made ready to be asked often.
+#[derive(Debug, Clone)]
 enum Look {
+    /// A past draw: its likelihood, and the normal approximation that is in the posterior already.
+    Again {
+        exact: Seen,
+        expected: f64,
+        first: f64,
+        weight: f64,
+    },
     Exact(Seen),
     /// A volume with its reading error, by a rule laid once where the reading is.
     Volume {
@@ -336,6 +401,14 @@ impl Look {
     /// Log likelihood with its first and second derivative in the expected ln thirst.
     fn at(&self, expected: f64, residual: Residual, scale: f64) -> (f64, f64, f64) {
         let (exact, nodes) = match self {
+            Look::Again { exact, expected: was, first, weight } => {
+                let (slopes, moved) = (exact.slopes(residual, expected, scale), expected - was);
+                return (
+                    slopes.value - moved * (first - 0.5 * weight * moved),
+                    slopes.f - (first - weight * moved),
+                    slopes.ff + weight,
+                );
+            }
             Look::Exact(seen) => (seen, &[][..]),
             Look::Volume { exact, nodes } => (exact, &nodes[..]),
         };
