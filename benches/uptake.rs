@@ -10,12 +10,16 @@ use std::hint::black_box;
 use xylocast::units::{Centimetres, Head};
 use xylocast::uptake::fit::{CoefficientPrior, Row, fit};
 use xylocast::uptake::likelihood::Seen;
-use xylocast::uptake::model::{ModelFile, covariates};
+use xylocast::uptake::live::Live;
+use xylocast::uptake::model::{Model, ModelFile, covariates};
+use xylocast::uptake::predict::Target;
 
 const TREES: usize = 300;
 const DRAWS_OF_A_TREE: usize = 10;
 const BLOCKS: usize = 6;
 const SEASON_DAYS: u64 = 84;
+/// Bags of the last day; 200 of them on trees without a draw.
+const HANGING: usize = 500;
 
 fn normal(random: &mut ChaCha8Rng, sd: f64) -> f64 {
     let z: f64 = StandardNormal.sample(random);
@@ -78,5 +82,50 @@ fn a_season(criterion: &mut Criterion) {
     group.finish();
 }
 
-criterion_group!(benches, a_season);
+/// Five hundred bags hang, each looked at: wet, empty, or read off. The preparation belongs to the
+/// fit; the update is what a look costs.
+fn today(criterion: &mut Criterion) {
+    let model = ModelFile::prior();
+    let rows = season(&model);
+    let base = Model::conditioned(model.clone(), rows.clone(), Default::default()).unwrap();
+    let random = &mut ChaCha8Rng::seed_from_u64(4);
+    let date = rows.iter().map(|row| row.date).max().unwrap() + Days::new(1);
+    let targets: Vec<Target> = (0..HANGING)
+        .map(|tree| Target {
+            tree_id: format!("tree {tree}"),
+            block: format!("block {}", tree % BLOCKS),
+            species: String::new(),
+            date,
+            covariates: covariates(random.random_range(4..14), Centimetres::computed(40.0), None),
+        })
+        .collect();
+    let thirsts = base.posterior().thirst(&targets);
+    let seen: Vec<Option<Seen>> = thirsts
+        .iter()
+        .enumerate()
+        .map(|(bag, (mean, sd))| {
+            let y = mean + normal(random, *sd) + normal(random, 1.8 * model.variances.scale);
+            Some(match bag % 3 {
+                0 => Seen::Between { low: f64::NEG_INFINITY, high: y + 0.4 },
+                1 => Seen::Between { low: y - 0.1, high: y + 0.1 },
+                _ => {
+                    let (low, high) = (f64::NEG_INFINITY, y + 0.5);
+                    Seen::Measured { centre: y, error: 0.06, low, high }
+                }
+            })
+        })
+        .collect();
+    let mut group = criterion.benchmark_group("live");
+    group.sample_size(20);
+    group.bench_function("preparing 500 bags", |bench| {
+        bench.iter(|| Live::new(base.posterior(), black_box(&rows), &targets));
+    });
+    let live = Live::new(base.posterior(), &rows, &targets);
+    group.bench_function("looks at 500 bags", |bench| {
+        bench.iter(|| live.update(black_box(&seen)).unwrap());
+    });
+    group.finish();
+}
+
+criterion_group!(benches, a_season, today);
 criterion_main!(benches);

@@ -115,12 +115,20 @@ impl Ahead {
         if let Some(course) = known().get(&start) {
             return Ok(course.clone());
         }
-        let course = Arc::new(self.fresh_course(start)?);
+        let course = Arc::new(self.course_with_pauses(start, &[])?);
         known().insert(start, course.clone());
         Ok(course)
     }
 
-    fn fresh_course(&self, start: DateTime<Utc>) -> Result<Course, ClockError> {
+    /// The course of a bag whose line was clamped shut now and then.
+    ///
+    /// # Errors
+    /// As [`Ahead::course`].
+    pub fn course_with_pauses(
+        &self,
+        start: DateTime<Utc>,
+        pauses: &[Span],
+    ) -> Result<Course, ClockError> {
         let mut end = DateTime::<Utc>::MAX_UTC;
         for clock in &self.clocks {
             end = end.min(clock.reach(start)?);
@@ -129,7 +137,7 @@ impl Ahead {
         let members = self
             .clocks
             .iter()
-            .map(|clock| clock.along(start, &minutes, &[]))
+            .map(|clock| clock.along(start, &minutes, pauses))
             .collect::<Result<Vec<_>, _>>()?;
         Ok(Course::new(minutes, members))
     }
@@ -211,7 +219,7 @@ impl Thirsts {
 
 /// A law for each standard deviation, shared by those that agree to three digits: a band differs by
 /// less than one part in a thousand from its own law's.
-fn laws(model: &Model, sds: impl Iterator<Item = f64>) -> Vec<Arc<Law>> {
+pub(super) fn laws(model: &Model, sds: impl Iterator<Item = f64>) -> Vec<Arc<Law>> {
     let variances = model.posterior().variances();
     let mut known: HashMap<i64, Arc<Law>> = HashMap::new();
     sds.map(|sd| {

@@ -1,22 +1,27 @@
-//! Predicted as of the start against what was seen: coverage, bias, and the trees that stand out.
+//! Predicted as of the start against what was seen: coverage, bias, and what is out of the ordinary.
 
 use super::desk::{Desk, DeskError};
+use super::diagnosis::{Diagnosis, of_draws};
 use super::past::{Past, Told, drives};
+use super::rests::counted;
 use super::times::Minutes;
 use super::window::local_time;
 use crate::belief::{Finish, Law};
-use crate::demand::{Clock, When};
+use crate::demand::{Clock, ClockError, Drive, When};
 use crate::units::DemandHours;
 use crate::uptake::likelihood::Seen;
-use crate::uptake::model::Model;
+use crate::uptake::model::{Model, ModelFile};
+use crate::uptake::observe::Sighting;
 use crate::uptake::predict::Target;
 use crate::weather::Span;
 use chrono::{DateTime, NaiveDate, Timelike, Utc};
 use serde::Serialize;
 use std::collections::BTreeMap;
 
-/// A tree stands out where its time differs from its block's by at least this factor, surely.
-const STANDS_OUT: f64 = 1.5;
+/// What was seen exactly counts as an interval of so much to either side, in ln.
+const EXACT: f64 = 0.05;
+/// No forecast is punished as if it had given no chance at all.
+const LEAST_CHANCE: f64 = 1e-9;
 /// Half width of a 95 % interval in standard deviations.
 const NINETY_FIVE: f64 = 1.96;
 
@@ -62,8 +67,13 @@ pub struct Compared {
     /// Share of the predicted thirsts below what was seen: lower and upper end. Near 0 the tree
     /// was slow, near 1 fast.
     pub rank: (f64, f64),
+    /// Predicted with the model that was in use then? Else with the present one's shape and spreads.
+    pub in_use_then: bool,
+    /// Log of the probability that was given to what was seen.
     #[serde(skip)]
-    date: NaiveDate,
+    pub(super) ln_score: f64,
+    #[serde(skip)]
+    pub(super) date: NaiveDate,
     #[serde(skip)]
     hour: u32,
 }
@@ -81,21 +91,6 @@ pub struct Group {
     pub mean_rank: f64,
 }
 
-/// A tree that differs from its block.
-#[derive(Debug, Clone, Serialize)]
-pub struct StandsOut {
-    /// Which tree.
-    pub tree_id: String,
-    /// Its block.
-    pub block: String,
-    /// How many times as long as its block it takes.
-    pub times_as_long: f64,
-    /// 95 % interval of that.
-    pub interval: (f64, f64),
-    /// Draws behind it.
-    pub draws: usize,
-}
-
 /// The comparison.
 #[derive(Debug, Serialize)]
 pub struct Comparison {
@@ -109,17 +104,11 @@ pub struct Comparison {
     pub coverage_plus_minus_pct: f64,
     /// Slower or faster by block, crew and hour of start.
     pub groups: Vec<Group>,
-    /// Trees that stand out, slowest first.
-    pub stand_out: Vec<StandsOut>,
-    /// Where to look for the cause, in order.
-    pub order_of_suspicion: &'static str,
+    /// Trees, crews, days and blocks out of the ordinary.
+    pub diagnosis: Diagnosis,
     /// How it was done.
     pub rests_on: String,
 }
-
-/// Hardware before tree: common practice, no source.
-const SUSPICION: &str = "look in this order: hardware (clamp, kink, air, tip), mix, hole, weather, \
-                         soil, tree; far too fast is abnormal too (leak, crack, cavity)";
 
 /// Compares every draw that was seen by the desk's instant.
 ///
@@ -129,24 +118,28 @@ pub fn compare(desk: &Desk) -> Result<Comparison, DeskError> {
     let known = Span { from: DateTime::<Utc>::MIN_UTC, to: desk.as_of };
     let observed = desk.observed.clipped(known);
     let past = Past::new(&desk.grove, &observed, desk.as_of);
-    let shape = &desk.model.file().demand;
-    let clock = Clock::new(shape, &shape.pulls(&drives(&observed, desk.grove.settings.place)));
-    let mut told: Vec<Told> = past.told(shape).into_iter().filter_map(Result::ok).collect();
-    if told.is_empty() {
+    let drives = drives(&observed, desk.grove.settings.place);
+    let present = Under::new(desk.model.file(), &past, &drives);
+    let then: Vec<Under> = match desk.model_as_it_stands {
+        true => Vec::new(),
+        false => usable_then(desk).map(|file| Under::new(file, &past, &drives)).collect(),
+    };
+    if present.told.is_empty() {
         return Err(DeskError::Unanswerable(
             "no draw to compare yet: log draws in draws.csv, and weather for their hours in \
              weather/observed.csv"
                 .into(),
         ));
     }
-    told.sort_by_key(|told| told.filling.started);
-    let mut draws = Vec::with_capacity(told.len());
-    for day in told.chunk_by(|a, b| a.row.date == b.row.date) {
+    let mut draws = Vec::with_capacity(present.told.len());
+    for day in present.told.chunk_by(|a, b| a.row.date == b.row.date) {
         let first = day[0].filling.started;
-        let rows = told.iter().filter(|told| told.closed_at < first).map(|told| told.row.clone());
-        let model =
-            Model::conditioned(desk.model.file().clone(), rows.collect(), Default::default())?;
-        draws.extend(compared(desk, &model, &clock, day));
+        let in_use = then.iter().rev().find(|under| under.file.fitted_at <= Some(first));
+        draws.extend(in_use.unwrap_or(&present).compared(
+            desk,
+            day[0].row.date,
+            in_use.is_some(),
+        )?);
     }
     let (surely, possibly, plus_minus) = coverage(&draws);
     Ok(Comparison {
@@ -154,43 +147,91 @@ pub fn compare(desk: &Desk) -> Result<Comparison, DeskError> {
         possibly_inside_pct: possibly,
         coverage_plus_minus_pct: plus_minus,
         groups: groups(&draws),
-        stand_out: stand_out(desk, &told),
-        order_of_suspicion: SUSPICION,
-        rests_on:
-            "each day predicted from the draws closed before its first start, on the weather \
-                   that came, with the demand shape and spreads of the present model"
-                .into(),
+        diagnosis: of_draws(desk, &present.told)?,
+        rests_on: rests_on(&draws),
         draws,
     })
 }
 
-fn compared(desk: &Desk, model: &Model, clock: &Clock, day: &[Told]) -> Vec<Compared> {
-    let targets: Vec<Target> = day
-        .iter()
-        .map(|told| Target {
-            tree_id: told.row.tree_id.clone(),
-            block: told.row.block.clone(),
-            species: told.row.species.clone(),
-            date: told.row.date,
-            covariates: told.row.covariates.clone(),
-        })
-        .collect();
-    let variances = model.posterior().variances();
-    day.iter()
-        .zip(model.posterior().thirst(&targets))
-        .map(|(told, (mean, sd))| {
-            let law = Law::new(sd, variances.residual, variances.scale);
-            one(desk, clock, told, mean, &law)
-        })
-        .collect()
+/// The models of the grove that may have been in use, of the present model's kind of demand.
+fn usable_then(desk: &Desk) -> impl Iterator<Item = &ModelFile> {
+    let kind = std::mem::discriminant(&desk.model.file().demand.pull);
+    let same = move |file: &&ModelFile| std::mem::discriminant(&file.demand.pull) == kind;
+    desk.models.iter().filter(same)
+}
+
+fn rests_on(draws: &[Compared]) -> String {
+    let then = draws.iter().filter(|draw| draw.in_use_then).count();
+    let weather = "each day from the draws closed before its first start, on the weather that came";
+    let settings = match (then, draws.len() - then) {
+        (0, _) => "with the demand shape and spreads of the present model".to_owned(),
+        (_, 0) => "as predicted then: with the model that was in use at its start".to_owned(),
+        (then, later) => format!(
+            "{} as predicted then, with the model that was in use at the start; {later}, from \
+             before the first refit, with the demand shape and spreads of the present model",
+            counted(then, "draw", "draws")
+        ),
+    };
+    format!("{weather}; {settings}")
+}
+
+/// The draws as one model's demand shape makes them, in order of start.
+pub(super) struct Under<'a> {
+    file: &'a ModelFile,
+    /// The draws.
+    pub told: Vec<Told<'a>>,
+    clock: Clock,
+}
+
+impl<'a> Under<'a> {
+    pub fn new(file: &'a ModelFile, past: &Past<'a>, drives: &[Drive]) -> Self {
+        let mut told: Vec<Told> =
+            past.told(&file.demand).into_iter().filter_map(Result::ok).collect();
+        told.sort_by_key(|told| told.filling.started);
+        let clock = Clock::new(&file.demand, &file.demand.pulls(drives));
+        Self { file, told, clock }
+    }
+
+    /// One day's draws, predicted from those closed before its first start.
+    pub fn compared(
+        &self,
+        desk: &Desk,
+        date: NaiveDate,
+        in_use_then: bool,
+    ) -> Result<Vec<Compared>, DeskError> {
+        let day: Vec<&Told> = self.told.iter().filter(|told| told.row.date == date).collect();
+        let Some(first) = day.first().map(|told| told.filling.started) else {
+            return Ok(Vec::new());
+        };
+        let before = self.told.iter().filter(|told| told.closed_at < first);
+        let rows = before.map(|told| told.row.clone()).collect();
+        let model = Model::conditioned(self.file.clone(), rows, Default::default())?;
+        let targets: Vec<Target> = day
+            .iter()
+            .map(|told| Target {
+                tree_id: told.row.tree_id.clone(),
+                block: told.row.block.clone(),
+                species: told.row.species.clone(),
+                date: told.row.date,
+                covariates: told.row.covariates.clone(),
+            })
+            .collect();
+        let variances = model.posterior().variances();
+        Ok(day
+            .iter()
+            .zip(model.posterior().thirst(&targets))
+            .map(|(told, (mean, sd))| {
+                let law = Law::new(sd, variances.residual, variances.scale);
+                Compared { in_use_then, ..one(desk, &self.clock, told, mean, &law) }
+            })
+            .collect())
+    }
 }
 
 fn one(desk: &Desk, clock: &Clock, told: &Told, mean: f64, law: &Law) -> Compared {
     let filling = &told.filling;
     let at_quantile = |p: f64| {
-        let thirst = (mean - law.quantile(p)).exp();
-        let wanted = DemandHours::computed(filling.charge.value() / thirst);
-        Minutes::of(match clock.when(filling.started, wanted, &filling.pauses) {
+        Minutes::of(match finish(clock, filling, (mean - law.quantile(p)).exp()) {
             Ok(When::At(at)) => Finish::At(minutes(filling.started, at)),
             Ok(When::After(end)) => Finish::After(minutes(filling.started, end)),
             Err(_) => Finish::After(0.0),
@@ -216,9 +257,36 @@ fn one(desk: &Desk, clock: &Clock, told: &Told, mean: f64, law: &Law) -> Compare
         empty_at_min: filling.first_empty.map(|at| minutes(filling.started, at)),
         verdict: verdict(rank),
         rank,
+        ln_score: ln_score(&told.row.seen, mean, law),
+        in_use_then: false,
         date: told.row.date,
         hour: local.hour(),
     }
+}
+
+/// A volume counts as the interval of its reading error, which is the same under every demand shape.
+fn ln_score(seen: &Seen, mean: f64, law: &Law) -> f64 {
+    let (low, high) = match *seen {
+        Seen::Between { low, high } => (low, high),
+        Seen::Measured { centre, error, .. } => (centre - error, centre + error),
+        Seen::Exactly(y) => (y - EXACT, y + EXACT),
+    };
+    let below = |y: f64| if y.is_finite() { law.cumulative(y - mean) } else { f64::from(y > 0.0) };
+    (below(high) - below(low)).max(LEAST_CHANCE).ln()
+}
+
+/// When a tree of this thirst, in mL per demand-hour, has emptied the bag for good, with all that was
+/// filled in on the way: a bag that would have been empty before a refill begins anew with it.
+fn finish(clock: &Clock, filling: &Sighting, thirst: f64) -> Result<When, ClockError> {
+    let (mut from, mut left) = (filling.started, filling.charge.value());
+    let mut refills = filling.refills.clone();
+    refills.sort_by_key(|(at, _)| *at);
+    for (at, added) in refills {
+        let passed = clock.between(from, at, &filling.pauses)?.value();
+        left = (left - passed * thirst).max(0.0) + added.value();
+        from = at;
+    }
+    clock.when(from, DemandHours::computed(left / thirst), &filling.pauses)
 }
 
 fn minutes(from: DateTime<Utc>, to: DateTime<Utc>) -> f64 {
@@ -240,7 +308,7 @@ fn verdict((low, high): (f64, f64)) -> Verdict {
 
 /// Share surely inside, share possibly inside, and the half width of a 95 % interval about the
 /// middle of the two: residuals are summed by day, since the draws of a day share it.
-fn coverage(draws: &[Compared]) -> (f64, f64, f64) {
+pub(super) fn coverage(draws: &[Compared]) -> (f64, f64, f64) {
     let n = draws.len() as f64;
     let share = |inside: &dyn Fn(&Compared) -> f64| draws.iter().map(inside).sum::<f64>() / n;
     let surely = share(&|draw| f64::from(draw.verdict == Verdict::Inside));
@@ -282,27 +350,56 @@ fn groups(draws: &[Compared]) -> Vec<Group> {
     all
 }
 
-fn stand_out(desk: &Desk, told: &[Told]) -> Vec<StandsOut> {
-    let date = desk.local_date(desk.as_of);
-    let mut all: Vec<StandsOut> = desk
-        .grove
-        .trees
-        .iter()
-        .filter_map(|tree| {
-            let (mean, sd) = desk.model.posterior().tree_effect(&tree.id, date)?;
-            let longer = |y: f64| (-y).exp();
-            let interval = (longer(mean + NINETY_FIVE * sd), longer(mean - NINETY_FIVE * sd));
-            let slow = longer(mean) >= STANDS_OUT && interval.0 > 1.0;
-            let fast = longer(mean) <= 1.0 / STANDS_OUT && interval.1 < 1.0;
-            (slow || fast).then(|| StandsOut {
-                tree_id: tree.id.clone(),
-                block: tree.block.clone(),
-                times_as_long: longer(mean),
-                interval,
-                draws: told.iter().filter(|told| told.row.tree_id == tree.id).count(),
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::demand::Shape;
+    use crate::units::{Kilopascal, Millilitres, WattsPerSquareMetre};
+    use crate::weather::Flags;
+    use chrono::TimeDelta;
+
+    /// A steady day, so that minutes and demand-hours are in proportion: 1000 mL on a tree of 500 mL
+    /// per demand-hour takes 2 demand-hours, 500 mL filled in half way make it 3, and a refill after
+    /// a dry hour begins anew.
+    #[test]
+    fn a_refill_makes_a_draw_as_much_longer() {
+        let from = DateTime::UNIX_EPOCH;
+        let hour = |h: i64| from + TimeDelta::hours(h);
+        let shape = Shape::default();
+        let drives: Vec<Drive> = (-48..48)
+            .map(|h| Drive {
+                span: Span { from: hour(h), to: hour(h + 1) },
+                shortwave: WattsPerSquareMetre::new(700.0).unwrap(),
+                deficit: Kilopascal::new(1.5).unwrap(),
+                reference_et_mm_h: 0.5,
+                flags: Flags::default(),
             })
-        })
-        .collect();
-    all.sort_by(|a, b| b.times_as_long.total_cmp(&a.times_as_long));
-    all
+            .collect();
+        let clock = Clock::new(&shape, &shape.pulls(&drives));
+        let pace = clock.between(from, hour(1), &[]).unwrap().value();
+        let filling = |refills: &[(f64, f64)]| Sighting {
+            started: from,
+            charge: Millilitres::new(1000.0).unwrap(),
+            refills: refills
+                .iter()
+                .map(|(h, ml)| {
+                    let at = from + TimeDelta::seconds((h * 3600.0) as i64);
+                    (at, Millilitres::new(*ml).unwrap())
+                })
+                .collect(),
+            pauses: Vec::new(),
+            wet: Vec::new(),
+            first_empty: None,
+            volumes: Vec::new(),
+            leaked: None,
+        };
+        let hours = |refills: &[(f64, f64)]| match finish(&clock, &filling(refills), 500.0 / pace) {
+            Ok(When::At(at)) => minutes(from, at) / 60.0,
+            other => panic!("{other:?}"),
+        };
+        assert!((hours(&[]) - 2.0).abs() < 0.01);
+        assert!((hours(&[(1.0, 500.0)]) - 3.0).abs() < 0.01);
+        assert!((hours(&[(3.0, 500.0)]) - 4.0).abs() < 0.01);
+        assert!((hours(&[(1.5, 250.0), (0.5, 250.0)]) - 3.0).abs() < 0.01);
+    }
 }

@@ -105,6 +105,8 @@ pub struct Desk {
     pub cut: DateTime<Utc>,
     /// The model.
     pub model: Model,
+    /// The models of the grove folder that were fitted by then, the oldest first.
+    pub models: Vec<ModelFile>,
     /// Draws that told nothing.
     pub asides: Vec<Aside>,
     /// Is the weather ahead taken as known?
@@ -135,7 +137,8 @@ impl Desk {
         let cut = observed.span().map_or(as_of, |span| span.to);
         let past_weather = observed.clipped(Span { to: as_of, ..known });
         let past = Past::new(&grove, &past_weather, as_of);
-        let base = base_model(request, &home, as_of, now)?;
+        let models = home.models(as_of, now)?;
+        let base = base_model(request, &models)?;
         let since_refit = past.draws().saturating_sub(base.draws);
         let model = base.fitted(request, &past)?;
         let asides = past.asides(&model.file().demand);
@@ -151,6 +154,7 @@ impl Desk {
             forecast,
             cut,
             model,
+            models: models.into_iter().map(|(_, file)| file).collect(),
             asides,
             exact_weather,
             since_refit,
@@ -198,19 +202,13 @@ struct Base {
     as_it_stands: bool,
 }
 
-fn base_model(
-    request: &Request,
-    home: &Home,
-    as_of: DateTime<Utc>,
-    now: DateTime<Utc>,
-) -> Result<Base, DeskError> {
+fn base_model(request: &Request, models: &[(PathBuf, ModelFile)]) -> Result<Base, DeskError> {
     if let Some(path) = &request.model {
         let file = read_model(path)?;
         let draws = file.rests_on.draws;
         return Ok(Base { file, path: Some(path.clone()), draws, as_it_stands: true });
     }
-    let found = home.newest_model(as_of, now)?;
-    let usable = found.filter(|(_, file)| file.matches(request.reference_et));
+    let usable = models.iter().rev().find(|(_, file)| file.matches(request.reference_et)).cloned();
     Ok(match usable {
         Some((path, file)) => {
             let draws = file.rests_on.draws + file.rests_on.silent;

@@ -2,13 +2,14 @@
 
 use super::ahead::{Ahead, Foreseen, foresee};
 use super::desk::{Desk, DeskError};
+use super::hanging::{Bag, Hanging, hanging};
 use super::outlook::WINDY_M_S;
 use super::times::{PROVEN_NIGHTS, Turns, ahead, empty_by, rounded, turns};
 use super::window::local_time;
 use crate::grove::Hang;
 use crate::plan::overnight::{Call, FREEZING_RISK_C, Leave, Night, decide};
 use crate::weather::Span;
-use chrono::{DateTime, TimeDelta, Utc};
+use chrono::{DateTime, Utc};
 use serde::Serialize;
 
 /// One bag at dusk.
@@ -65,6 +66,33 @@ pub fn leave(desk: &Desk) -> Leave {
     }
 }
 
+/// What is believed of one bag at the turns of its day.
+#[derive(Debug, Clone, Copy)]
+struct Chances {
+    by_dusk: Option<f64>,
+    by_crew_end: Option<f64>,
+    by_morning: Option<f64>,
+    left_at_dusk_ml: Option<f64>,
+}
+
+impl Chances {
+    /// From the probability of being empty by an instant, and the share left then.
+    fn of(
+        turns: &Turns,
+        charge_ml: f64,
+        empty_by: impl Fn(DateTime<Utc>) -> Option<f64>,
+        share_left: impl Fn(DateTime<Utc>) -> Option<f64>,
+    ) -> Self {
+        let dusk = dusk(turns);
+        Self {
+            by_dusk: empty_by(dusk),
+            by_crew_end: empty_by(turns.day_ends),
+            by_morning: empty_by(turns.morning),
+            left_at_dusk_ml: share_left(dusk).map(|share| (share * charge_ml).round()),
+        }
+    }
+}
+
 /// The call for a bag that is planned to start at an instant.
 pub fn planned(
     desk: &Desk,
@@ -74,34 +102,39 @@ pub fn planned(
     start: DateTime<Utc>,
     belief: &Foreseen,
 ) -> Overnight {
-    let by = |at: DateTime<Utc>| empty_by(belief, start, at);
     let left = |at: DateTime<Utc>| {
-        let minutes = Span { from: start, to: at }.hours() * 60.0;
-        let share = belief.as_ref().ok().filter(|_| minutes > 0.0)?.share_left(minutes)?;
-        Some((share * hang.charge.value()).round())
+        let minutes = minutes_from(start, at);
+        belief.as_ref().ok().filter(|_| minutes > 0.0)?.share_left(minutes)
     };
-    called(desk, ahead, turns, hang, start, false, &by, &left)
+    let by = |at: DateTime<Utc>| empty_by(belief, start, at);
+    let chances = Chances::of(turns, hang.charge.value(), by, left);
+    let hang = Hang { start, ..hang.clone() };
+    called(desk, ahead, turns, &hang, false, chances)
 }
 
-#[allow(clippy::too_many_arguments)]
+fn minutes_from(start: DateTime<Utc>, at: DateTime<Utc>) -> f64 {
+    Span { from: start, to: at }.hours() * 60.0
+}
+
+fn dusk(turns: &Turns) -> DateTime<Utc> {
+    turns.dusk.unwrap_or(turns.day_ends)
+}
+
 fn called(
     desk: &Desk,
     ahead: &Ahead,
     turns: &Turns,
     hang: &Hang,
-    start: DateTime<Utc>,
     hanging: bool,
-    by: &dyn Fn(DateTime<Utc>) -> Option<f64>,
-    left: &dyn Fn(DateTime<Utc>) -> Option<f64>,
+    chances: Chances,
 ) -> Overnight {
-    let dusk = turns.dusk.unwrap_or(turns.day_ends);
-    let until_morning = Span { from: dusk.min(turns.day_ends), to: turns.morning };
+    let until_morning = Span { from: dusk(turns).min(turns.day_ends), to: turns.morning };
     let covered = ahead.series.span().is_some_and(|span| span.to >= turns.morning);
     let night_air = ahead.series.within(until_morning).iter().map(|hour| hour.air.value());
     let lowest = night_air.fold(f64::INFINITY, f64::min);
     let night = Night {
-        empty_by_crew_end: by(turns.day_ends),
-        empty_by_morning: by(turns.morning),
+        empty_by_crew_end: chances.by_crew_end,
+        empty_by_morning: chances.by_morning,
         lowest_air_c: (covered && lowest.is_finite()).then_some(lowest),
         hanging,
     };
@@ -109,12 +142,12 @@ fn called(
     Overnight {
         draw_id: hang.id.clone(),
         tree_id: desk.grove.trees[hang.tree].id.clone(),
-        start: Some(local_time(desk, start)),
+        start: Some(local_time(desk, hang.start)),
         hanging,
-        p_empty_by_dusk: by(dusk).map(rounded),
-        p_empty_by_crew_end: night.empty_by_crew_end.map(rounded),
-        p_empty_by_morning: night.empty_by_morning.map(rounded),
-        left_at_dusk_ml: left(dusk),
+        p_empty_by_dusk: chances.by_dusk.map(rounded),
+        p_empty_by_crew_end: chances.by_crew_end.map(rounded),
+        p_empty_by_morning: chances.by_morning.map(rounded),
+        left_at_dusk_ml: chances.left_at_dusk_ml,
         night_hazards: night_hazards(ahead, until_morning),
         call: decision.call,
         because: decision.because,
@@ -155,75 +188,38 @@ pub struct Calls {
 /// # Errors
 /// [`DeskError`] where the almanac has no such day.
 pub fn overnight(desk: &Desk, hangs: &[Hang]) -> Result<Calls, DeskError> {
-    let hanging = hanging(desk);
-    let earliest = hanging.iter().map(|bag| bag.hang.start).chain(hangs.iter().map(|h| h.start));
-    let first = earliest.min().unwrap_or(desk.as_of);
+    let Hanging { bags: hanging, ahead: since } = hanging(desk)?;
+    let turns_now = turns(desk, desk.local_date(desk.as_of))?;
+    let mut bags: Vec<Overnight> =
+        hanging.iter().map(|bag| still_hanging(desk, &since, &turns_now, bag)).collect();
+    let first = hangs.iter().map(|hang| hang.start).min().unwrap_or(desk.as_of);
     let ahead = ahead(desk, first);
-    let mut bags = Vec::new();
-    let intended: Vec<Hang> = hanging.iter().map(|bag| bag.hang.clone()).collect();
-    for (bag, belief) in hanging.iter().zip(foresee(&desk.grove, &desk.model, &ahead, &intended)) {
-        let turns = turns(desk, desk.local_date(desk.as_of))?;
-        bags.push(still_hanging(desk, &ahead, &turns, bag, &belief));
-    }
     for (hang, belief) in hangs.iter().zip(foresee(&desk.grove, &desk.model, &ahead, hangs)) {
         let turns = turns(desk, desk.local_date(hang.start))?;
         bags.push(planned(desk, &ahead, &turns, hang, hang.start, &belief));
     }
+    Ok(Calls { bags, night_words: night_words(desk), leaving_refused: leave(desk).refusal() })
+}
+
+/// Is night uptake proven here?
+pub fn night_words(desk: &Desk) -> String {
     let looks = desk.model.file().rests_on.after_dusk;
-    let night_words = if looks < PROVEN_NIGHTS {
+    if looks < PROVEN_NIGHTS {
         format!(
             "night uptake is unproven here: {looks} looks after dusk, {PROVEN_NIGHTS} are needed; \
              the band carries the whole doubt about the night"
         )
     } else {
         format!("night uptake learned from {looks} looks after dusk")
-    };
-    Ok(Calls { bags, night_words, leaving_refused: leave(desk).refusal() })
+    }
 }
 
-/// A bag that hangs as of now, and when it was last seen wet.
-struct Hanging {
-    hang: Hang,
-    wet_at: DateTime<Utc>,
-}
-
-/// Draws started within two days and not seen empty, stripped or leaking by now.
-fn hanging(desk: &Desk) -> Vec<Hanging> {
-    let past = |at: Option<DateTime<Utc>>| at.is_some_and(|at| at <= desk.as_of);
-    desk.grove
-        .draws
-        .iter()
-        .filter(|draw| draw.started <= desk.as_of)
-        .filter(|draw| desk.as_of - draw.started < TimeDelta::days(2))
-        .filter(|draw| !past(draw.first_empty) && !past(draw.stripped) && !draw.leaked())
-        .map(|draw| Hanging {
-            hang: Hang {
-                id: draw.id.clone(),
-                tree: draw.tree,
-                start: draw.started,
-                charge: draw.total_charge(),
-                ports: draw.ports,
-                head: draw.head,
-                row: 0,
-            },
-            wet_at: if draw.last_wet <= desk.as_of { draw.last_wet } else { draw.started },
-        })
-        .collect()
-}
-
-/// As planned, but given that the bag was wet at the last look.
-fn still_hanging(
-    desk: &Desk,
-    ahead: &Ahead,
-    turns: &Turns,
-    bag: &Hanging,
-    belief: &Foreseen,
-) -> Overnight {
-    let minutes = |at: DateTime<Utc>| Span { from: bag.hang.start, to: at }.hours() * 60.0;
-    let wet_min = minutes(bag.wet_at);
-    let by = |at: DateTime<Utc>| match belief {
-        Ok(belief) if wet_min > 0.0 => belief.empty_by_if_wet_at(minutes(at), wet_min),
-        _ => empty_by(belief, bag.hang.start, at),
-    };
-    called(desk, ahead, turns, &bag.hang, bag.hang.start, true, &by, &|_| None)
+/// The call for a bag that hangs already.
+pub fn still_hanging(desk: &Desk, ahead: &Ahead, turns: &Turns, bag: &Bag) -> Overnight {
+    let start = bag.hang.start;
+    let now = bag.now.as_ref().ok();
+    let by = |at: DateTime<Utc>| now?.empty_by(minutes_from(start, at));
+    let left = |at: DateTime<Utc>| now?.share_left(minutes_from(start, at));
+    let chances = Chances::of(turns, bag.hang.charge.value(), by, left);
+    called(desk, ahead, turns, &bag.hang, true, chances)
 }

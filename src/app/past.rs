@@ -87,6 +87,11 @@ impl<'a> Past<'a> {
         }
     }
 
+    /// What drives demand in each hour of the weather observed.
+    pub fn drives(&self) -> &[Drive] {
+        &self.drives
+    }
+
     /// Number of draws seen.
     pub fn draws(&self) -> usize {
         self.sightings.len()

@@ -4,6 +4,7 @@
 use super::ahead::{Foreseen, Thirsts, target};
 use super::cautions::{self, Caution};
 use super::desk::{Desk, DeskError};
+use super::diagnosis::{Diagnosis, Named, diagnosis};
 use super::outlook::{Outlook, outlook};
 use super::overnight::Overnight;
 pub use super::rests::model_words;
@@ -16,6 +17,7 @@ use crate::belief::joint::{Together, at_least};
 use crate::belief::{Belief, Finish};
 use crate::grove::Hang;
 use crate::plan::overnight::Call;
+use crate::uptake::diagnose::Kind;
 use crate::uptake::linear;
 use crate::weather::Span;
 use chrono::{DateTime, NaiveDate, Utc};
@@ -23,6 +25,8 @@ use serde::Serialize;
 
 /// Simulated days behind a joint statement.
 const SIMULATIONS: usize = 2000;
+/// A bad day is worth a word for so long.
+const FORTNIGHT_DAYS: i64 = 14;
 /// Keeps a covariance of near-equal trees positive definite.
 const JITTER: f64 = 1e-9;
 
@@ -59,6 +63,8 @@ pub struct Tomorrow {
     pub trees: Vec<TreeDay>,
     /// The day's weather.
     pub outlook: Outlook,
+    /// What of this list, or of the last fortnight, is out of the ordinary.
+    pub diagnosis: Vec<Named>,
     /// What applies tomorrow.
     pub cautions: Vec<Caution>,
     /// What the answer rests on.
@@ -175,12 +181,25 @@ pub fn tomorrow(desk: &Desk, date: NaiveDate) -> Result<Tomorrow, DeskError> {
         latest_done: local_time(desk, starts.latest_done),
         typical_tree: starts.typical_tree.clone(),
         start_to_finish: curve(desk, &starts),
+        diagnosis: concerned(diagnosis(desk)?, &trees, date),
         cautions: cautions::of_day(desk, &outlook, &trees),
         rests_on: rests_on(desk, &ahead, &outlook, list.typed),
         counts,
         trees,
         outlook,
     })
+}
+
+/// What concerns a date: trees of its list, crews and blocks, and days not long gone.
+fn concerned(found: Diagnosis, trees: &[TreeDay], date: NaiveDate) -> Vec<Named> {
+    let concerns = |named: &Named| match named.kind {
+        Kind::Tree => trees.iter().any(|tree| tree.tree_id == named.name),
+        Kind::Crew | Kind::Block => true,
+        Kind::CrewDay | Kind::Day => {
+            named.date.is_some_and(|day| (date - day).num_days() <= FORTNIGHT_DAYS)
+        }
+    };
+    found.named.into_iter().filter(concerns).collect()
 }
 
 /// The list of a date as it is hung: what `times` and `overnight` look at where no draw is intended.

@@ -17,6 +17,8 @@ pub struct Course {
     nodes_each: usize,
 }
 
+/// A clock that stands still from the start, as under a clamp, keeps a logarithm.
+const LEAST_CLOCK_H: f64 = 1e-12;
 /// Most numbers that stand for the members at one minute.
 const MOST_NODES: usize = 8;
 
@@ -51,8 +53,10 @@ impl Course {
     pub fn new(minutes: Vec<f64>, demand_hours: Vec<Vec<f64>>) -> Self {
         assert!(!minutes.is_empty() && !demand_hours.is_empty(), "a course needs weather");
         assert!(demand_hours.iter().all(|member| member.len() == minutes.len()));
-        let ln_clock: Vec<Vec<f64>> =
-            demand_hours.into_iter().map(|m| m.into_iter().map(f64::ln).collect()).collect();
+        let ln_clock: Vec<Vec<f64>> = demand_hours
+            .into_iter()
+            .map(|m| m.into_iter().map(|hours| hours.max(LEAST_CLOCK_H).ln()).collect())
+            .collect();
         let nodes_each = ln_clock.len().min(MOST_NODES);
         let nodes = (0..minutes.len()).flat_map(|minute| nodes(&ln_clock, minute)).collect();
         Self { minutes, ln_clock, nodes, nodes_each }

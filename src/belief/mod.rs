@@ -8,6 +8,7 @@
 mod finish;
 pub mod joint;
 pub(crate) mod law;
+pub mod watched;
 
 pub use finish::{Belief, Course, Finish};
 pub use law::{Law, Residual};

@@ -71,6 +71,10 @@ pub enum Command {
     ///
     /// Example: xylocast overnight --grove my-grove --hang my-grove/hang.csv
     Overnight(Overnight),
+    /// The bags that hang now: when each will be empty, and what its looks have changed
+    ///
+    /// Example: xylocast today --grove my-grove
+    Today,
     /// What to measure, mix and load: doses, batches, ports, kits, as sheets to print
     ///
     /// Example: xylocast dose --grove my-grove --block north --html sheets.html
@@ -78,9 +82,13 @@ pub enum Command {
     /// The rate is the one that you typed from the label ([label] of grove.toml); none is ever
     /// filled in.
     Dose(Dose),
-    /// Learn the model again from the grove's own draws, and say what that changes
+    /// Learn the model again from the grove's own draws: show what would change, and ask
     ///
     /// Example: xylocast refit --grove my-grove
+    ///
+    /// Without a terminal to ask at, nothing is put in use unless --yes is given. A refit that would
+    /// have predicted the later draws worse is refused unless --even-if-worse is given. Earlier
+    /// models stay in the folder.
     Refit(Refit),
     /// Predicted as of the start against what was seen
     ///
@@ -297,6 +305,12 @@ pub struct Refit {
     /// Show what would change and write nothing
     #[arg(long, conflicts_with = "out")]
     pub dry_run: bool,
+    /// Put the model in use without asking
+    #[arg(long, conflicts_with = "dry_run")]
+    pub yes: bool,
+    /// Write it even if it would have predicted worse
+    #[arg(long, conflicts_with = "dry_run")]
+    pub even_if_worse: bool,
 }
 
 impl Cli {

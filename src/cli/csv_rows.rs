@@ -6,6 +6,7 @@ use crate::app::outlook::Outlook;
 use crate::app::overnight::Calls;
 use crate::app::refit::Refit;
 use crate::app::times::Time;
+use crate::app::today::Today;
 use crate::app::tomorrow::Tomorrow;
 use std::fmt::Display;
 
@@ -200,14 +201,57 @@ pub fn overnight(calls: &Calls) -> Vec<u8> {
     csv(&header, rows)
 }
 
+pub fn today(today: &Today) -> Vec<u8> {
+    let header = [
+        "draw_id",
+        "tree_id",
+        "start",
+        "charge_ml",
+        "looked",
+        "clamped",
+        "empty_p10_at_start",
+        "empty_p50_at_start",
+        "empty_p90_at_start",
+        "empty_p10",
+        "empty_p50",
+        "empty_p90",
+        "p_empty_now",
+        "pace",
+        "call",
+        "because",
+    ];
+    let rows = today.bags.iter().map(|bag| {
+        let mut row = vec![
+            bag.draw_id.clone(),
+            bag.tree_id.clone(),
+            bag.start.clone(),
+            bag.charge_ml.to_string(),
+            or_blank(&bag.looked),
+            bag.clamped.to_string(),
+        ];
+        row.extend(bag.at_start.iter().chain(&bag.now).map(or_blank));
+        row.extend([
+            or_blank(&bag.p_empty_now),
+            word(&bag.pace),
+            word(&bag.call),
+            bag.because.clone(),
+        ]);
+        row
+    });
+    csv(&header, rows)
+}
+
 pub fn refit(refit: &Refit) -> Vec<u8> {
-    let header = ["name", "unit", "prior", "prior_sd", "now", "now_sd", "moved"];
+    let header =
+        ["name", "unit", "prior", "prior_sd", "before", "before_sd", "now", "now_sd", "moved"];
     let coefficients = refit.coefficients.iter().map(|change| {
         vec![
             change.name.clone(),
             change.unit.clone(),
             change.prior.0.to_string(),
             or_blank(&change.prior.1),
+            change.before.0.to_string(),
+            change.before.1.to_string(),
             change.now.0.to_string(),
             change.now.1.to_string(),
             change.moved.to_string(),
@@ -215,8 +259,10 @@ pub fn refit(refit: &Refit) -> Vec<u8> {
     });
     let learned = refit.learned.iter().map(|learned| {
         let blank = String::new;
-        let (prior, now) = (learned.prior.to_string(), learned.now.to_string());
-        vec![learned.name.to_owned(), blank(), prior, blank(), now, blank(), blank()]
+        let name = learned.name.to_owned();
+        let [prior, before, now] =
+            [learned.prior, learned.before, learned.now].map(|value| value.to_string());
+        vec![name, blank(), prior, blank(), before, blank(), now, blank(), blank()]
     });
     csv(&header, coefficients.chain(learned))
 }
@@ -236,6 +282,7 @@ pub fn compare(comparison: &Comparison) -> Vec<u8> {
         "verdict",
         "rank_low",
         "rank_high",
+        "in_use_then",
     ];
     let rows = comparison.draws.iter().map(|draw| {
         vec![
@@ -252,6 +299,7 @@ pub fn compare(comparison: &Comparison) -> Vec<u8> {
             word(&draw.verdict),
             format!("{:.4}", draw.rank.0),
             format!("{:.4}", draw.rank.1),
+            draw.in_use_then.to_string(),
         ]
     });
     csv(&header, rows)

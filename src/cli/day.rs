@@ -1,9 +1,13 @@
-//! A day as text for people: tomorrow, its start window, its outlook.
+//! A day as text for people: tomorrow, its start window, its outlook; today.
 
 use super::picture;
-use super::words::{bullets, clock, percent, span, table, wrapped};
+use super::tables::kind_word;
+use super::words::{bullets, clock, day_clock, percent, span, table, wrapped};
+use crate::app::desk::Desk;
+use crate::app::diagnosis::{Named, TOO_FAST};
 use crate::app::outlook::{Outlook, Source};
 use crate::app::rests::{counted, estimated};
+use crate::app::today::{BagNow, Pace, Today};
 use crate::app::tomorrow::{StartFinish, Tomorrow, TreeDay};
 use crate::app::window::NO_WEATHER;
 use crate::plan::overnight::Call;
@@ -49,10 +53,97 @@ pub fn tomorrow(answer: &Tomorrow) -> String {
         |start: &&StartFinish| start.barred.is_empty() && start.start.get(14..16) == Some("00");
     out += &curve(answer, answer.start_to_finish.iter().filter(hourly));
     out += &trees(answer);
+    bullets(&mut out, "Out of the ordinary", answer.diagnosis.iter().map(odd));
     let cautions = answer.cautions.iter().map(|c| format!("{}: {}", c.at, c.words));
     bullets(&mut out, "Cautions for this day", cautions);
     bullets(&mut out, "What this rests on", answer.rests_on.iter().cloned());
     out
+}
+
+fn odd(named: &Named) -> String {
+    let (longer, [low, high]) = (named.times_as_long, named.interval);
+    let logged = match named.logged.is_empty() {
+        true => String::new(),
+        false => format!("; logged: {}", named.logged.join("; ")),
+    };
+    let fast = if longer < 1.0 { format!("; {TOO_FAST}") } else { String::new() };
+    format!(
+        "{} {}: {longer:.1} times as long as it should be ({low:.1}-{high:.1}, {}): look at \
+         {}{fast}{logged}",
+        kind_word(named.kind),
+        named.name,
+        counted(named.draws, "draw", "draws"),
+        named.suspicion
+    )
+}
+
+/// The bags that hang now.
+pub fn today(desk: &Desk, answer: &Today) -> String {
+    let mut out = wrapped(&answer.answer, 0);
+    let _ = writeln!(
+        out,
+        "{}, {}, times in {}",
+        answer.grove,
+        day_clock(&answer.as_of),
+        answer.time_zone
+    );
+    if answer.is_demo {
+        out += DEMO;
+    }
+    if answer.bags.is_empty() {
+        return out;
+    }
+    let date = desk.local_date(desk.as_of);
+    let band = |three: &[Option<String>; 3]| match three {
+        [Some(low), Some(_), Some(high)] => {
+            format!("{}-{}", clock(Some(low), date), clock(Some(high), date))
+        }
+        [Some(low), ..] => format!("{} or later", clock(Some(low), date)),
+        _ => "-".into(),
+    };
+    let header = [
+        "tree",
+        "",
+        "start",
+        "last look",
+        "empty at",
+        "80 % band\nnow",
+        "at its start",
+        "empty\nnow?",
+        "call",
+    ];
+    let rows = answer.bags.iter().map(|bag| {
+        vec![
+            bag.tree_id.clone(),
+            match bag.pace {
+                Pace::Slow => "slow".into(),
+                Pace::Fast => "fast".into(),
+                Pace::AsExpected => String::new(),
+            },
+            clock(Some(&bag.start), date),
+            look(bag, date),
+            clock(bag.now[1].as_deref(), date),
+            band(&bag.now),
+            band(&bag.at_start),
+            percent(bag.p_empty_now),
+            bag.call.words().to_owned(),
+        ]
+    });
+    let _ = write!(out, "\n{}", table(&header, 2, rows));
+    let wet = answer.bags.iter().filter(|bag| bag.call != Call::FinishToday);
+    bullets(&mut out, "Because", wet.map(|bag| format!("{}: {}", bag.tree_id, bag.because)));
+    let mut mind: Vec<String> = answer.order_of_suspicion.iter().map(ToString::to_string).collect();
+    mind.push(answer.night_words.clone());
+    mind.push("the label, local law and licensed practice prevail".into());
+    bullets(&mut out, "Mind", mind);
+    out
+}
+
+fn look(bag: &BagNow, date: NaiveDate) -> String {
+    let Some(looked) = &bag.looked else { return "none".into() };
+    let (at, what) = looked.split_once(' ').unwrap_or((looked, ""));
+    let clamped = if bag.clamped { ", clamped" } else { "" };
+    format!("{} {what}{clamped}", clock(Some(at), date))
 }
 
 fn trees(answer: &Tomorrow) -> String {

@@ -8,19 +8,20 @@ mod dose_rows;
 mod exchange;
 mod picture;
 mod pull;
+mod refit;
 mod tables;
 mod words;
 
 use crate::app::desk::{Desk, DeskError};
 use crate::app::outlook::outlook;
 use crate::app::overnight::overnight;
-use crate::app::refit::refit;
 use crate::app::times::times;
+use crate::app::today::today;
 use crate::app::tomorrow::tomorrow;
 use crate::app::{check, compare};
 use crate::grove::{FlawKind, Hang, Refused};
 use crate::plan::overnight::Call;
-use crate::store::db::{By, REPAIR};
+use crate::store::db::REPAIR;
 use crate::store::home::Home;
 use crate::store::write_atomically;
 use args::{Cli, Command, Dose, DosePart};
@@ -156,12 +157,18 @@ fn answer(cli: &Cli, now: DateTime<Utc>) -> Result<Answer, DeskError> {
             })
         }
         Command::Dose(args) => dose::answer(cli, &desk, args),
+        Command::Today => {
+            let answer = today(&desk)?;
+            shown(cli, &answer, false, || day::today(&desk, &answer), || csv_rows::today(&answer))
+        }
         Command::Refit(args) => {
-            let who = who();
-            let keep = (!args.dry_run).then_some(By { who: &who, at: now });
-            let answer = refit(&desk, keep, args.out.as_deref(), cli.reference_et())?;
-            let text = || tables::refit(&answer);
-            shown(cli, &answer, false, text, || csv_rows::refit(&answer))
+            let (answer, shown_already) = refit::answer(cli, &desk, args, now)?;
+            let text = || match shown_already {
+                true => tables::written(&answer),
+                false => tables::refit(&answer) + &tables::written(&answer),
+            };
+            let refused = answer.written.is_none() && answer.not_written == Some(refit::WORSE);
+            shown(cli, &answer, refused, text, || csv_rows::refit(&answer))
         }
         Command::Compare => {
             let answer = compare::compare(&desk)?;

@@ -5,6 +5,7 @@ use super::words::{bullets, day_clock, hours, percent, span, table, wrapped};
 use crate::app::check::Checked;
 use crate::app::compare::{Compared, Comparison, Verdict};
 use crate::app::desk::Desk;
+use crate::app::diagnosis::{Diagnosis, Kind, TOO_FAST};
 use crate::app::outlook::source;
 use crate::app::overnight::{Calls, Overnight};
 use crate::app::refit::Refit;
@@ -116,21 +117,30 @@ fn night(bag: &Overnight) -> String {
 }
 
 pub fn refit(refit: &Refit) -> String {
-    let mut out = format!(
-        "Refitted on {} of {}; {} told nothing.\n\n",
-        counted(refit.draws, "draw", "draws"),
-        counted(refit.trees, "tree", "trees"),
-        refit.silent.len()
+    let in_use = match &refit.in_use {
+        Some(at) => format!("the model in use, fitted {}", day_clock(at)),
+        None => "the prior; no model is in use".into(),
+    };
+    let mut out = wrapped(
+        &format!(
+            "Refitted on {} of {}; {} told nothing. Before: {in_use}.",
+            counted(refit.draws, "draw", "draws"),
+            counted(refit.trees, "tree", "trees"),
+            refit.silent.len()
+        ),
+        0,
     );
-    let header = ["coefficient", "of", "prior", "now", "moved by the draws?"];
+    out.push('\n');
+    let header = ["coefficient", "of", "prior", "before", "now", "moved?"];
     let rows = refit.coefficients.iter().map(|change| {
         let sd = change.prior.1.map_or_else(String::new, |sd| format!(" +- {sd:.2}"));
         vec![
             change.name.clone(),
             change.unit.clone(),
             format!("{:.2}{sd}", change.prior.0),
+            format!("{:.2} +- {:.2}", change.before.0, change.before.1),
             format!("{:.2} +- {:.2}", change.now.0, change.now.1),
-            if change.moved { "yes".into() } else { "no: still the prior".into() },
+            if change.moved { "yes".into() } else { "still the prior".into() },
         ]
     });
     out += &table(&header, 2, rows);
@@ -139,16 +149,61 @@ pub fn refit(refit: &Refit) -> String {
         vec![
             learned.name.to_owned(),
             format!("{:.3}", learned.prior),
+            format!("{:.3}", learned.before),
             format!("{:.3}", learned.now),
         ]
     });
-    out += &table(&["learned by evidence", "prior median", "now"], 1, rows);
+    out += &table(&["learned by evidence", "prior median", "before", "now"], 1, rows);
+    bullets(&mut out, "What would change", refit_words(refit));
     bullets(&mut out, "Told nothing", refit.silent.iter().cloned());
-    let _ = match &refit.written {
-        Some(path) => writeln!(out, "\nWritten to {}", path.display()),
-        None => writeln!(out, "\nNothing was written: a dry run, or the demo without --out."),
-    };
     out
+}
+
+fn refit_words(refit: &Refit) -> Vec<String> {
+    let mut words = vec![format!(
+        "bands: the middle tree's P90 is {:.1} times its P10; it was {:.1} times",
+        refit.band_ratio.1, refit.band_ratio.0
+    )];
+    words.extend(refit.moved.iter().map(|moved| {
+        format!(
+            "tree {}: a litre in fair weather takes {}; it was {}",
+            moved.tree_id,
+            hours(moved.after_min),
+            hours(moved.before_min)
+        )
+    }));
+    words.push(match &refit.out_of_time {
+        None => "out of time: too few draws to hold a refit against the model in use".into(),
+        Some(checked) => format!(
+            "out of time, the {} from {} on: the 80 % band held {:.0}-{:.0} % with the model in \
+             use, {:.0}-{:.0} % with a refit on the draws before; log score a draw {:+.3} +- {:.3}: \
+             {}",
+            counted(checked.draws, "draw", "draws"),
+            checked.from,
+            checked.before.surely_inside_pct,
+            checked.before.possibly_inside_pct,
+            checked.after.surely_inside_pct,
+            checked.after.possibly_inside_pct,
+            checked.gain,
+            checked.gain_error,
+            match (refit.is_worse, checked.gain > checked.gain_error) {
+                (true, _) => "worse",
+                (_, true) => "better",
+                _ => "no worse",
+            }
+        ),
+    });
+    words
+}
+
+/// What became of a refit.
+pub fn written(refit: &Refit) -> String {
+    let words = match (&refit.written, refit.not_written) {
+        (Some(path), _) => format!("Written to {}", path.display()),
+        (None, Some(why)) => format!("Nothing was written: {why}."),
+        (None, None) => "Nothing was written.".into(),
+    };
+    format!("\n{}", wrapped(&words, 0))
 }
 
 pub fn compare(comparison: &Comparison) -> String {
@@ -166,7 +221,7 @@ pub fn compare(comparison: &Comparison) -> String {
         ),
         0,
     );
-    out += &stand_out(comparison);
+    out += &diagnosis(&comparison.diagnosis);
     out += &outside(comparison);
     out += "\nSlower or faster than predicted (mean rank: 0.5 is neither, less is slower)\n";
     let rows = comparison.groups.iter().map(|group| {
@@ -181,27 +236,53 @@ pub fn compare(comparison: &Comparison) -> String {
     out + "\n" + &wrapped(&comparison.rests_on, 0)
 }
 
-fn stand_out(comparison: &Comparison) -> String {
-    if comparison.stand_out.is_empty() {
-        return "\nNo tree stands out from its block.\n".into();
+fn diagnosis(found: &Diagnosis) -> String {
+    let mut out = String::from("\n");
+    if found.named.is_empty() {
+        out += "No tree, crew, day or block is out of the ordinary.\n";
+    } else {
+        let rows = found.named.iter().map(|named| {
+            vec![
+                kind_word(named.kind).to_owned(),
+                named.name.clone(),
+                if named.times_as_long > 1.0 { "slow" } else { "fast" }.to_owned(),
+                format!("{:.1}", named.times_as_long),
+                format!("{:.1}-{:.1}", named.interval[0], named.interval[1]),
+                named.draws.to_string(),
+            ]
+        });
+        let header = ["", "out of the ordinary", "", "times as long", "95 % interval", "draws"];
+        out += &table(&header, 3, rows);
+        out += &suspicions(found);
     }
-    let rows = comparison.stand_out.iter().map(|tree| {
-        let slow = if tree.times_as_long > 1.0 { "slow" } else { "fast" };
-        vec![
-            tree.tree_id.clone(),
-            tree.block.clone(),
-            slow.to_owned(),
-            format!("{:.1}", tree.times_as_long),
-            format!("{:.1}-{:.1}", tree.interval.0, tree.interval.1),
-            tree.draws.to_string(),
-        ]
-    });
-    let header = ["tree", "block", "", "times as long", "95 % interval", "draws"];
-    format!(
-        "\nTrees that stand out from their block\n{}{}",
-        table(&header, 3, rows),
-        wrapped(&format!("  {}", comparison.order_of_suspicion), 2)
-    )
+    out + &wrapped(&format!("  ({})", found.words), 2)
+}
+
+/// Where to look, once for each kind; then what was logged.
+fn suspicions(found: &Diagnosis) -> String {
+    let mut out = String::new();
+    for of_kind in found.named.chunk_by(|a, b| a.kind == b.kind) {
+        let line = format!("  {}: look at {}", kind_word(of_kind[0].kind), of_kind[0].suspicion);
+        out += &wrapped(&line, 4);
+    }
+    if found.named.iter().any(|named| named.times_as_long < 1.0) {
+        let _ = writeln!(out, "  {TOO_FAST}");
+    }
+    for named in found.named.iter().filter(|named| !named.logged.is_empty()) {
+        out += &wrapped(&format!("  logged of {}: {}", named.name, named.logged.join("; ")), 4);
+    }
+    out
+}
+
+/// A kind, as people say it.
+pub fn kind_word(kind: Kind) -> &'static str {
+    match kind {
+        Kind::Tree => "tree",
+        Kind::Crew => "crew",
+        Kind::CrewDay => "crew's day",
+        Kind::Day => "day",
+        Kind::Block => "block",
+    }
 }
 
 fn outside(comparison: &Comparison) -> String {

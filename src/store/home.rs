@@ -133,32 +133,31 @@ impl Home {
         }
     }
 
-    /// The newest model that was fitted by `as_of`, with its place.
+    /// The models that were fitted by `as_of`, with their places, the oldest first: an earlier look
+    /// must not know what was learned later.
     ///
     /// # Errors
     /// [`HomeError`] where one cannot be read or used.
-    pub fn newest_model(
+    pub fn models(
         &self,
         as_of: DateTime<Utc>,
         now: DateTime<Utc>,
-    ) -> Result<Option<(PathBuf, ModelFile)>, HomeError> {
-        match self {
-            Self::Demo => {
-                let path = PathBuf::from(demo::MODEL);
-                let file = demo::model()
-                    .map_err(|error| HomeError::Model { path: path.clone(), error })?;
-                // An earlier look must not know what was learned later.
-                Ok(file.fitted_at.is_some_and(|at| at <= as_of).then_some((path, file)))
-            }
-            Self::Folder(folder) => newest_in(&folder.join(MODELS), as_of),
+    ) -> Result<Vec<(PathBuf, ModelFile)>, HomeError> {
+        let mut models = match self {
+            Self::Demo => vec![usable(PathBuf::from(demo::MODEL), demo::MODEL_TEXT)?],
+            Self::Folder(folder) => in_folder(&folder.join(MODELS))?,
             Self::Database(file) => {
-                let newest = Database::open(file, now)?.newest_model(as_of)?;
-                newest.map(|(name, text)| usable(file.join(MODELS).join(name), &text)).transpose()
+                let texts = Database::open(file, now)?.models(as_of)?.into_iter();
+                let place = |name| file.join(MODELS).join(name);
+                texts.map(|(name, text)| usable(place(name), &text)).collect::<Result<_, _>>()?
             }
-        }
+        };
+        models.retain(|(_, file)| file.fitted_at.is_some_and(|at| at <= as_of));
+        models.sort_by(|(a, file_a), (b, file_b)| (file_a.fitted_at, a).cmp(&(file_b.fitted_at, b)));
+        Ok(models)
     }
 
-    /// Keeps a model fitted as of an instant; its place.
+    /// Keeps a model fitted as of an instant, beside all that are there; its place.
     ///
     /// # Errors
     /// [`HomeError`] where it cannot be written.
@@ -168,19 +167,18 @@ impl Home {
         as_of: DateTime<Utc>,
         by: By,
     ) -> Result<PathBuf, HomeError> {
-        let name = format!("{}.json", as_of.format("%Y-%m-%dT%H%M%SZ"));
         match self {
             Self::Demo => Err(HomeError::Demo),
             Self::Folder(folder) => {
                 let models = folder.join(MODELS);
-                let path = models.join(name);
+                let path = models.join(model_name(as_of, |name| models.join(name).exists()));
                 fs::create_dir_all(&models)
                     .and_then(|()| write_atomically(&path, model.to_json().as_bytes()))
                     .map_err(|error| HomeError::File { path: path.clone(), error })?;
                 Ok(path)
             }
             Self::Database(file) => {
-                Database::open(file, by.at)?.keep_model(&name, model, by)?;
+                let name = Database::open(file, by.at)?.keep_model(as_of, model, by)?;
                 Ok(file.join(MODELS).join(name))
             }
         }
@@ -279,23 +277,23 @@ pub fn read_model(path: &Path) -> Result<ModelFile, HomeError> {
     usable(path.to_owned(), &text).map(|(_, file)| file)
 }
 
-fn newest_in(
-    models: &Path,
-    as_of: DateTime<Utc>,
-) -> Result<Option<(PathBuf, ModelFile)>, HomeError> {
-    let Ok(entries) = fs::read_dir(models) else { return Ok(None) };
-    let mut newest: Option<(PathBuf, ModelFile)> = None;
-    for entry in entries.flatten() {
-        let path = entry.path();
-        if path.extension().is_none_or(|extension| extension != "json") {
-            continue;
-        }
-        let file = read_model(&path)?;
-        let fitted = file.fitted_at.filter(|at| *at <= as_of);
-        let best = newest.as_ref().and_then(|(_, best)| best.fitted_at);
-        if fitted.is_some() && fitted > best {
-            newest = Some((path, file));
-        }
+fn in_folder(models: &Path) -> Result<Vec<(PathBuf, ModelFile)>, HomeError> {
+    let Ok(entries) = fs::read_dir(models) else { return Ok(Vec::new()) };
+    entries
+        .flatten()
+        .map(|entry| entry.path())
+        .filter(|path| path.extension().is_some_and(|extension| extension == "json"))
+        .map(|path| Ok((path.clone(), read_model(&path)?)))
+        .collect()
+}
+
+/// A file name for a model fitted as of an instant that is not taken yet.
+pub(super) fn model_name(as_of: DateTime<Utc>, taken: impl Fn(&str) -> bool) -> String {
+    let stem = as_of.format("%Y-%m-%dT%H%M%SZ").to_string();
+    let (mut name, mut count) = (format!("{stem}.json"), 1);
+    while taken(&name) {
+        count += 1;
+        name = format!("{stem}-{count:03}.json");
     }
-    Ok(newest)
+    name
 }

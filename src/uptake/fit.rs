@@ -84,6 +84,22 @@ impl Variances {
     }
 }
 
+/// One more way in which rows belong together, beside tree, block, species and day: the crew that
+/// set them, say. Its levels are independent of each other.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Grouping {
+    /// Standard deviation of its levels.
+    pub sd: f64,
+    /// Level of each row, counted from 0; none for a row that belongs to no level.
+    pub level: Vec<Option<usize>>,
+}
+
+impl Grouping {
+    fn levels(&self) -> usize {
+        self.level.iter().flatten().max().map_or(0, |most| most + 1)
+    }
+}
+
 /// Why a fit failed.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum FitError {
@@ -144,11 +160,14 @@ pub(super) struct TreeFit {
     pub left: Array1<f64>,
 }
 
-/// Effects shared between trees: one state per block, one per species, one per date.
+/// Effects shared between trees: one state per block, one per species, one per level of a
+/// grouping, one per date.
 #[derive(Debug, Clone)]
 pub(super) struct Shared {
     pub blocks: Vec<String>,
     pub species: Vec<String>,
+    /// Standard deviations of the levels of all groupings, one after the other.
+    levels: Vec<f64>,
     pub dates: Vec<NaiveDate>,
     /// Lower factor of the dates' prior covariance.
     pub date_factor: Array2<f64>,
@@ -188,7 +207,25 @@ pub fn fit_near(
     variances: &Variances,
     near: Option<&Posterior>,
 ) -> Result<Posterior, FitError> {
-    let problem = Problem::new(rows, priors, variances)?;
+    fit_grouped(rows, priors, variances, &[], near)
+}
+
+/// [`fit_near`] with further effects, one for each level of each grouping.
+///
+/// # Errors
+/// As [`fit`].
+///
+/// # Panics
+/// Where a grouping has not one entry a row: a fault of the caller.
+pub fn fit_grouped(
+    rows: &[Row],
+    priors: &[CoefficientPrior],
+    variances: &Variances,
+    groupings: &[Grouping],
+    near: Option<&Posterior>,
+) -> Result<Posterior, FitError> {
+    assert!(groupings.iter().all(|grouping| grouping.level.len() == rows.len()));
+    let problem = Problem::new(rows, priors, variances, groupings)?;
     let mut state = problem.start(near);
     let mut step = problem.newton(&state)?;
     for _ in 0..MOST_STEPS {
@@ -208,8 +245,8 @@ struct Problem<'a> {
     priors: &'a [CoefficientPrior],
     variances: Variances,
     x: Array2<f64>,
-    /// Shared states of each row: its block, its species and its date.
-    states: Vec<[usize; 3]>,
+    /// Shared states of each row: its block, its species, its levels and its date.
+    states: Vec<Vec<usize>>,
     groups: Vec<Group>,
     shared: Shared,
 }
@@ -249,13 +286,14 @@ impl<'a> Problem<'a> {
         rows: &'a [Row],
         priors: &'a [CoefficientPrior],
         variances: &Variances,
+        groupings: &[Grouping],
     ) -> Result<Self, FitError> {
         let wanted = priors.len();
         if let Some(row) = rows.iter().find(|row| row.covariates.len() != wanted) {
             let (draw_id, found) = (row.draw_id.clone(), row.covariates.len());
             return Err(FitError::Covariates { draw_id, found, wanted });
         }
-        let shared = Shared::new(rows, variances)?;
+        let shared = Shared::new(rows, variances, groupings)?;
         Ok(Self {
             rows,
             priors,
@@ -263,7 +301,7 @@ impl<'a> Problem<'a> {
             x: Array2::from_shape_fn((rows.len(), wanted), |(row, column)| {
                 rows[row].covariates[column]
             }),
-            states: rows.iter().map(|row| shared.states(row)).collect(),
+            states: (0..rows.len()).map(|row| shared.states(&rows[row], groupings, row)).collect(),
             groups: groups(rows, variances),
             shared,
         })
@@ -425,7 +463,8 @@ impl<'a> Problem<'a> {
             *value += weights[i] * group.prior[[i, j]] * weights[j];
         }
         let factor = linear::factor(&inner, "covariance of one tree's rows")?;
-        let mut columns: Vec<usize> = group.rows.iter().flat_map(|&row| self.states[row]).collect();
+        let mut columns: Vec<usize> =
+            group.rows.iter().flat_map(|&row| self.states[row].iter().copied()).collect();
         columns.sort_unstable();
         columns.dedup();
         let c = columns.len();
@@ -434,7 +473,7 @@ impl<'a> Problem<'a> {
             for j in 0..p {
                 scaled[[i, j]] = weights[i] * self.x[[row, j]];
             }
-            for state in self.states[row] {
+            for &state in &self.states[row] {
                 let column = columns.partition_point(|&c| c < state);
                 scaled[[i, p + column]] = weights[i];
             }
@@ -508,6 +547,11 @@ impl<'a> Problem<'a> {
 }
 
 impl TreeFit {
+    /// Whitens the covariance of something with the tree's effect at its rows' dates.
+    pub fn whitened(&self, with: Array1<f64>) -> Array1<f64> {
+        linear::forward(&self.factor, &linear::column(&(with * &self.weights))).remove_axis(Axis(1))
+    }
+
     /// `K^-1 v` of the tree's own effects.
     pub fn pull(&self) -> Array1<f64> {
         let back = linear::backward(&self.factor, &linear::column(&self.left));
@@ -568,28 +612,36 @@ impl Posterior {
 }
 
 impl Shared {
-    fn new(rows: &[Row], variances: &Variances) -> Result<Self, LinearError> {
+    fn new(
+        rows: &[Row],
+        variances: &Variances,
+        groupings: &[Grouping],
+    ) -> Result<Self, LinearError> {
         let blocks = distinct(rows.iter().map(|row| row.block.clone()));
         let species = distinct(rows.iter().map(|row| row.species.clone()));
         let dates = distinct(rows.iter().map(|row| row.date));
-        let (b, s, d) = (blocks.len(), species.len(), dates.len());
+        let levels: Vec<f64> = groupings.iter().flat_map(|g| vec![g.sd; g.levels()]).collect();
+        let mut sds = vec![variances.block_sd; blocks.len()];
+        sds.extend(vec![variances.species_sd; species.len()]);
+        sds.extend(&levels);
+        let (own, d) = (sds.len(), dates.len());
         let prior =
             Array2::from_shape_fn((d, d), |(i, j)| variances.day_covariance(dates[i], dates[j]));
         let date_factor = linear::factor(&prior, "covariance of the days")?;
-        let mut root = Array2::zeros((b + s + d, b + s + d));
-        for i in 0..b + s {
-            root[[i, i]] = 1.0 / if i < b { variances.block_sd } else { variances.species_sd };
+        let mut root = Array2::zeros((own + d, own + d));
+        for (i, sd) in sds.iter().enumerate() {
+            root[[i, i]] = 1.0 / sd;
         }
         let date_root = linear::forward(&date_factor, &Array2::eye(d));
-        root.slice_mut(s![b + s.., b + s..]).assign(&date_root);
+        root.slice_mut(s![own.., own..]).assign(&date_root);
         Ok(Self {
             precision: root.t().dot(&root),
-            ln_determinant: 2.0 * b as f64 * variances.block_sd.ln()
-                + 2.0 * s as f64 * variances.species_sd.ln()
+            ln_determinant: 2.0 * sds.iter().map(|sd| sd.ln()).sum::<f64>()
                 + linear::ln_determinant(&date_factor),
             root,
             blocks,
             species,
+            levels,
             dates,
             date_factor,
         })
@@ -597,6 +649,11 @@ impl Shared {
 
     /// Where the dates begin among the states.
     pub fn first_date(&self) -> usize {
+        self.first_level() + self.levels.len()
+    }
+
+    /// Where the levels of the groupings begin among the states.
+    pub fn first_level(&self) -> usize {
         self.blocks.len() + self.species.len()
     }
 
@@ -604,11 +661,17 @@ impl Shared {
         self.first_date() + self.dates.len()
     }
 
-    fn states(&self, row: &Row) -> [usize; 3] {
+    fn states(&self, row: &Row, groupings: &[Grouping], index: usize) -> Vec<usize> {
         let block = self.blocks.partition_point(|block| *block < row.block);
         let species = self.species.partition_point(|species| *species < row.species);
         let date = self.dates.partition_point(|date| *date < row.date);
-        [block, self.blocks.len() + species, self.first_date() + date]
+        let mut states = vec![block, self.blocks.len() + species, self.first_date() + date];
+        let mut first = self.first_level();
+        for grouping in groupings {
+            states.extend(grouping.level[index].map(|level| first + level));
+            first += grouping.levels();
+        }
+        states
     }
 }
 

@@ -378,6 +378,12 @@ impl Model {
         self
     }
 
+    /// The same with the coverage found by walking forward.
+    pub fn covered(mut self, coverage: Option<Coverage>) -> Self {
+        self.file.coverage = coverage;
+        self
+    }
+
     /// What predictions are drawn from.
     pub fn posterior(&self) -> &Posterior {
         &self.posterior

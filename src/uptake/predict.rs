@@ -27,6 +27,8 @@ pub struct Joint {
     pub mean: Array1<f64>,
     /// Covariance, shared causes (coefficients, block, day) included.
     pub covariance: Array2<f64>,
+    /// Part of each variance that is its tree's alone, on that date.
+    pub own: Array1<f64>,
 }
 
 /// How one target hangs on coefficients and shared effects, and what is left over.
@@ -70,7 +72,11 @@ impl Posterior {
                 covariance[[j, i]] = both;
             }
         }
-        Joint { mean: loaded.iter().map(|target| self.mean(target)).collect(), covariance }
+        Joint {
+            mean: loaded.iter().map(|target| self.mean(target)).collect(),
+            covariance,
+            own: loaded.iter().map(|target| self.own(target)).collect(),
+        }
     }
 
     /// What sets a tree apart from its block, species and size on a date: mean and standard
@@ -88,6 +94,20 @@ impl Posterior {
         let variance = self.variances.tree_covariance(date, date) - white.dot(&white)
             + loading.dot(&self.covariance.dot(&loading));
         Some((white.dot(&tree.left), variance.max(0.0).sqrt()))
+    }
+
+    /// Mean and standard deviation of the effects shared between trees, in order: blocks, levels of
+    /// the groupings, dates.
+    pub(super) fn shared_effects(&self) -> [Vec<(f64, f64)>; 3] {
+        let shared = &self.shared;
+        let p = self.coefficients().len();
+        let part = |from: usize, to: usize| -> Vec<(f64, f64)> {
+            (p + from..p + to)
+                .map(|at| (self.effects[at], self.covariance[[at, at]].max(0.0).sqrt()))
+                .collect()
+        };
+        let (level, date) = (shared.first_level(), shared.first_date());
+        [part(0, shared.blocks.len()), part(level, date), part(date, self.effects.len() - p)]
     }
 
     fn loadings(&self, loaded: &[Loaded]) -> Array2<f64> {
@@ -167,7 +187,14 @@ impl Posterior {
     fn whitened_tree(&self, tree: &TreeFit, date: NaiveDate) -> Array1<f64> {
         let with: Array1<f64> =
             tree.dates.iter().map(|known| self.variances.tree_covariance(*known, date)).collect();
-        linear::forward(&tree.factor, &linear::column(&(with * &tree.weights))).remove_axis(Axis(1))
+        tree.whitened(with)
+    }
+
+    /// What a tree's own rows leave open of its effect.
+    fn own(&self, target: &Loaded) -> f64 {
+        let date = target.target.date;
+        let known = target.tree.as_ref().map_or(0.0, |(_, white)| white.dot(white));
+        (self.variances.tree_covariance(date, date) - known).max(0.0)
     }
 
     /// Prior covariance of two targets that neither coefficients nor shared effects of the fit

@@ -4,7 +4,7 @@
 use super::error::StoreError;
 use super::import::{ImportError, Importing};
 use super::{By, Database, GROVE};
-use crate::store::home::MODELS;
+use crate::store::home::{MODELS, model_name};
 use crate::text::{Flaw, FlawKind, Refused};
 use crate::uptake::model::ModelFile;
 use chrono::{DateTime, Utc};
@@ -47,35 +47,37 @@ fn put(
 }
 
 impl Database {
-    /// Name and text of the newest model that was fitted by `as_of`.
+    /// Names and texts of the models that were fitted by `as_of`.
     ///
     /// # Errors
     /// [`StoreError`] where the file cannot be read.
-    pub fn newest_model(
-        &self,
-        as_of: DateTime<Utc>,
-    ) -> Result<Option<(String, String)>, StoreError> {
+    pub fn models(&self, as_of: DateTime<Utc>) -> Result<Vec<(String, String)>, StoreError> {
         self.reading(|connection| {
-            let newest = connection
-                .prepare_cached(
-                    "SELECT name, model_json FROM models
-                     WHERE grove_id = ?1 AND fitted_utc <= ?2 ORDER BY fitted_utc DESC LIMIT 1",
-                )?
-                .query_row(params![GROVE, as_of.timestamp()], |row| Ok((row.get(0)?, row.get(1)?)))
-                .optional()?;
-            Ok(newest)
+            let sql = "SELECT name, model_json FROM models
+                       WHERE grove_id = ?1 AND fitted_utc <= ?2 ORDER BY seq";
+            let mut models = connection.prepare_cached(sql)?;
+            let pair = |row: &rusqlite::Row| Ok((row.get(0)?, row.get(1)?));
+            let found = models.query_map(params![GROVE, as_of.timestamp()], pair)?;
+            Ok(found.collect::<rusqlite::Result<_>>()?)
         })
     }
 
-    /// Keeps a model under a name.
+    /// Keeps a model beside all that are there; its name.
     ///
     /// # Errors
     /// [`StoreError`]; nothing is kept then.
-    pub fn keep_model(&mut self, name: &str, file: &ModelFile, by: By) -> Result<(), StoreError> {
+    pub fn keep_model(
+        &mut self,
+        as_of: DateTime<Utc>,
+        file: &ModelFile,
+        by: By,
+    ) -> Result<String, StoreError> {
         self.write(by, |connection, path| {
-            put(connection, name, file, &file.to_json())
-                .map(|_| ())
-                .map_err(|error| super::told(path, &error))
+            let known = texts(connection).map_err(|error| super::told(path, &error))?;
+            let name = model_name(as_of, |name| known.iter().any(|(taken, _)| taken == name));
+            put(connection, &name, file, &file.to_json())
+                .map_err(|error| super::told(path, &error))?;
+            Ok(name)
         })
     }
 }

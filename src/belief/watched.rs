@@ -1,0 +1,244 @@
+//! The belief about a bag that hangs and has been looked at: the law of its thirst, cut where it was
+//! seen wet or empty and weighed by what was read off it, each look counted once.
+
+use super::law::ln_normal_density;
+use super::{Course, Finish, Law};
+use std::sync::Arc;
+
+/// Thirsts of equal probability that stand for the law.
+const SLICES: usize = 256;
+/// Cells of the sum over a reading error, and errors to either side that count.
+const CELLS: usize = 400;
+const FARTHEST_READING: f64 = 6.0;
+/// Halvings of the search for a time: to a second in four days.
+const HALVINGS: usize = 24;
+
+/// What was seen of this one draw, on the scale of ln thirst.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Looked {
+    /// Lower end of where it must lie, or minus infinity.
+    pub low: f64,
+    /// Upper end, or plus infinity.
+    pub high: f64,
+    /// Mean of the volumes read and its error.
+    pub reading: Option<(f64, f64)>,
+}
+
+impl Looked {
+    /// Nobody has looked.
+    pub const NOTHING: Looked =
+        Looked { low: f64::NEG_INFINITY, high: f64::INFINITY, reading: None };
+}
+
+/// One draw that hangs: when will it be empty?
+#[derive(Debug, Clone)]
+pub struct Watched {
+    course: Arc<Course>,
+    /// `ln` of the demand-hours that the bag asks for, sorted, each equally likely.
+    ln_wanted: Vec<f64>,
+}
+
+impl Watched {
+    /// A bag offered `exp(ln_offered)` mL in all, its ln thirst about `mean` by `law`, seen so.
+    pub fn new(
+        course: Arc<Course>,
+        law: &Law,
+        mean: f64,
+        looked: &Looked,
+        ln_offered: f64,
+    ) -> Self {
+        let mut ln_wanted: Vec<f64> =
+            thirsts(law, mean, looked).into_iter().map(|y| ln_offered - y).collect();
+        ln_wanted.sort_unstable_by(f64::total_cmp);
+        Self { course, ln_wanted }
+    }
+
+    /// Probability that the bag is empty so many minutes after its start; none beyond the weather.
+    pub fn empty_by(&self, minutes: f64) -> Option<f64> {
+        (minutes <= self.course.horizon_min()).then(|| self.reached(minutes))
+    }
+
+    /// The time by which the bag is empty with probability `p`.
+    pub fn quantile(&self, p: f64) -> Finish {
+        let horizon = self.course.horizon_min();
+        if self.reached(horizon) < p {
+            return Finish::After(horizon);
+        }
+        let (mut low, mut high) = (0.0, horizon);
+        for _ in 0..HALVINGS {
+            let middle = 0.5 * (low + high);
+            if self.reached(middle) < p { low = middle } else { high = middle }
+        }
+        Finish::At(high)
+    }
+
+    /// Volume expected to be left so many minutes after the start, as a share of what was offered;
+    /// none beyond the weather.
+    pub fn share_left(&self, minutes: f64) -> Option<f64> {
+        if minutes > self.course.horizon_min() {
+            return None;
+        }
+        let members = self.course.members();
+        let left: f64 = (0..members)
+            .map(|member| {
+                let ln_clock = self.course.demand_hours(member, minutes).ln();
+                self.ln_wanted.iter().map(|ln| 1.0 - (ln_clock - ln).exp().min(1.0)).sum::<f64>()
+            })
+            .sum();
+        Some(left / (members * self.ln_wanted.len()) as f64)
+    }
+
+    /// Straight between neighbours, the mean over members.
+    fn reached(&self, minutes: f64) -> f64 {
+        let all = &self.ln_wanted;
+        let (members, n) = (self.course.members(), all.len() as f64);
+        let share = |ln_clock: f64| {
+            let below = all.partition_point(|ln| *ln <= ln_clock);
+            let part = match (below.checked_sub(1).map(|i| all[i]), all.get(below)) {
+                (Some(low), Some(high)) if high > &low => (ln_clock - low) / (high - low),
+                _ => 0.5,
+            };
+            ((below as f64 - 0.5 + part) / n).clamp(0.0, 1.0)
+        };
+        let ln_clock = |member: usize| self.course.demand_hours(member, minutes).ln();
+        (0..members).map(|member| share(ln_clock(member))).sum::<f64>() / members as f64
+    }
+}
+
+/// Thirsts of equal probability: the middles of equal slices of the law as seen.
+fn thirsts(law: &Law, mean: f64, looked: &Looked) -> Vec<f64> {
+    let middle = |k: usize| (k as f64 + 0.5) / SLICES as f64;
+    if let Some(reading) = looked.reading {
+        return read(law, mean, looked, reading);
+    }
+    // The law is symmetric: the side on which it has little left keeps its digits.
+    let upside_down = looked.low - mean > mean - looked.high;
+    let (low, high) = match upside_down {
+        true => (mean - looked.high, mean - looked.low),
+        false => (looked.low - mean, looked.high - mean),
+    };
+    let cumulative = |x: f64| match x.is_finite() {
+        true => law.cumulative(x),
+        false => f64::from(x > 0.0),
+    };
+    let (from, to) = (cumulative(low), cumulative(high));
+    (0..SLICES)
+        .map(|k| {
+            let p = (from + middle(k) * (to - from)).clamp(1e-300, 1.0 - 1e-15);
+            let x = law.quantile(p).clamp(low, high);
+            if upside_down { mean - x } else { mean + x }
+        })
+        .collect()
+}
+
+fn read(law: &Law, mean: f64, looked: &Looked, (centre, error): (f64, f64)) -> Vec<f64> {
+    let from = (centre - FARTHEST_READING * error).max(looked.low);
+    let to = (centre + FARTHEST_READING * error).min(looked.high);
+    if to <= from {
+        return vec![centre.clamp(looked.low, looked.high); SLICES];
+    }
+    let width = (to - from) / CELLS as f64;
+    let edge = |cell: usize| from + width * cell as f64;
+    let mass = |cell: usize| {
+        let (a, b) = (edge(cell) - mean, edge(cell + 1) - mean);
+        // On the upper side the tail is the lower one mirrored.
+        let between = if a > 0.0 {
+            law.cumulative(-a) - law.cumulative(-b)
+        } else {
+            law.cumulative(b) - law.cumulative(a)
+        };
+        between.max(1e-300) * ln_normal_density((edge(cell) + 0.5 * width - centre) / error).exp()
+    };
+    let masses: Vec<f64> = (0..CELLS).map(mass).collect();
+    let total: f64 = masses.iter().sum();
+    let (mut cell, mut passed) = (0, 0.0);
+    (0..SLICES)
+        .map(|k| {
+            let wanted = total * (k as f64 + 0.5) / SLICES as f64;
+            while cell + 1 < CELLS && passed + masses[cell] < wanted {
+                passed += masses[cell];
+                cell += 1;
+            }
+            edge(cell) + width * ((wanted - passed) / masses[cell]).clamp(0.0, 1.0)
+        })
+        .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::belief::{Belief, Residual};
+
+    fn course() -> Arc<Course> {
+        let minutes: Vec<f64> = (1..=100).map(|k| 6.0 * f64::from(k)).collect();
+        let member = |pull: f64| minutes.iter().map(|m| pull * m / 60.0).collect::<Vec<f64>>();
+        Arc::new(Course::new(minutes.clone(), vec![member(0.9), member(1.0), member(1.2)]))
+    }
+
+    fn law() -> Law {
+        Law::new(0.3, Residual::Logistic, 0.15)
+    }
+
+    fn at(finish: Finish) -> f64 {
+        match finish {
+            Finish::At(minutes) => minutes,
+            Finish::After(_) => f64::NAN,
+        }
+    }
+
+    /// Without a look it is the belief of a bag that is still to be hung.
+    #[test]
+    fn nothing_seen_is_the_plain_belief() {
+        let watched = Watched::new(course(), &law(), 5.0, &Looked::NOTHING, 1000f64.ln());
+        let plain = Belief::new(course(), Arc::new(law()), 1000f64.ln() - 5.0);
+        for p in [0.1, 0.5, 0.9] {
+            let (a, b) = (at(watched.quantile(p)), at(plain.quantile(p)));
+            assert!((a / b - 1.0).abs() < 3e-3, "{p}: {a} {b}");
+        }
+        for minutes in [120.0, 300.0, 500.0] {
+            let (a, b) = (watched.empty_by(minutes).unwrap(), plain.empty_by(minutes).unwrap());
+            assert!((a - b).abs() < 3e-3, "{minutes}: {a} {b}");
+            let (a, b) = (watched.share_left(minutes).unwrap(), plain.share_left(minutes).unwrap());
+            assert!((a - b).abs() < 3e-3, "{minutes}: {a} {b}");
+        }
+    }
+
+    /// With one member a wet look is the condition of not being empty by then.
+    #[test]
+    fn wet_is_the_condition_of_not_being_empty() {
+        let minutes: Vec<f64> = (1..=100).map(|k| 6.0 * f64::from(k)).collect();
+        let one = vec![minutes.iter().map(|m| m / 60.0).collect::<Vec<f64>>()];
+        let course = Arc::new(Course::new(minutes, one));
+        let high = (1000.0f64 / 5.0).ln();
+        let looked = Looked { high, ..Looked::NOTHING };
+        let watched = Watched::new(course.clone(), &law(), 5.0, &looked, 1000f64.ln());
+        let plain = Belief::new(course, Arc::new(law()), 1000f64.ln() - 5.0);
+        assert!(watched.empty_by(299.0).unwrap() < 3e-3);
+        for minutes in [330.0, 420.0, 540.0] {
+            let wanted = plain.empty_by_if_wet_at(minutes, 300.0).unwrap();
+            assert!((watched.empty_by(minutes).unwrap() - wanted).abs() < 5e-3, "{minutes}");
+        }
+        // Far beyond what the law expects it still is later than the look.
+        let looked = Looked { high: 2.0, ..Looked::NOTHING };
+        let late = thirsts(&law(), 5.0, &looked);
+        assert!(late.iter().all(|y| *y <= 2.0 && *y > 0.0));
+        let looked = Looked { low: 9.0, ..Looked::NOTHING };
+        assert!(thirsts(&law(), 5.0, &looked).iter().all(|y| *y >= 9.0 && *y < 12.0));
+    }
+
+    /// A sharp reading is where the thirst is; a blunt one leaves the law; in between, normal times
+    /// normal has a mean of its own.
+    #[test]
+    fn a_reading_weighs_by_its_error() {
+        let normal = Law::new(0.3, Residual::Normal, 0.4);
+        let mean_of = |error: f64| {
+            let looked = Looked { reading: Some((5.6, error)), ..Looked::NOTHING };
+            let all = thirsts(&normal, 5.0, &looked);
+            all.iter().sum::<f64>() / all.len() as f64
+        };
+        assert!((mean_of(0.01) - 5.6).abs() < 2e-3);
+        // Prior sd 0.5, reading error 0.5: half way.
+        assert!((mean_of(0.5) - 5.3).abs() < 5e-3, "{}", mean_of(0.5));
+        assert!((mean_of(5.0) - 5.0).abs() < 0.02);
+    }
+}
