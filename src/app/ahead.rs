@@ -4,7 +4,7 @@ use super::past::{drives, local_date};
 use crate::belief::{Belief, Course, Law};
 use crate::demand::errors::{LearnedErrors, learn};
 use crate::demand::members::{ForecastError, members, night_floor_factors};
-use crate::demand::{Clock, ClockError};
+use crate::demand::{Clock, ClockError, Drive};
 use crate::grove::{Grove, Hang};
 use crate::uptake::model::{Model, covariates};
 use crate::uptake::predict::Target;
@@ -88,14 +88,20 @@ impl Ahead {
             (spread, members(&middle, &error, MEMBERS, seed))
         };
         let file = model.file();
-        let floors = night_floor_factors(file.night_floor_ln_sd, ahead.len(), seed);
-        let clocks = ahead
+        // Members that are one course of weather are joined and driven once.
+        let same = matches!(spread, Spread::Exact);
+        let driven: Vec<Vec<Drive>> = ahead[..if same { 1 } else { ahead.len() }]
             .par_iter()
-            .zip(floors)
+            .map(|member| drives(&join(member), grove.settings.place))
+            .collect();
+        let floors = night_floor_factors(file.night_floor_ln_sd, ahead.len(), seed);
+        let clocks = floors
+            .into_par_iter()
+            .enumerate()
             .map(|(member, factor)| {
                 let floor = (file.demand.night_floor * factor).clamp(0.001, 1.0);
                 let shape = file.demand.with_night_floor(floor);
-                Clock::new(&shape, &shape.pulls(&drives(&join(member), grove.settings.place)))
+                Clock::new(&shape, &shape.pulls(&driven[if same { 0 } else { member }]))
             })
             .collect();
         Self { clocks, courses: Mutex::default(), series: join(&middle), spread }
@@ -110,12 +116,20 @@ impl Ahead {
         if let Some(course) = known().get(&start) {
             return Ok(course.clone());
         }
-        let course = Arc::new(self.fresh_course(start)?);
+        let course = self.paused_course(start, &[])?;
         known().insert(start, course.clone());
         Ok(course)
     }
 
-    fn fresh_course(&self, start: DateTime<Utc>) -> Result<Course, ClockError> {
+    /// The same for a line that is clamped shut for a time; while it is, the clock stands still.
+    ///
+    /// # Errors
+    /// [`ClockError`] where there is no weather at the start.
+    pub fn paused_course(
+        &self,
+        start: DateTime<Utc>,
+        pauses: &[Span],
+    ) -> Result<Arc<Course>, ClockError> {
         let mut end = DateTime::<Utc>::MAX_UTC;
         for clock in &self.clocks {
             end = end.min(clock.reach(start)?);
@@ -124,9 +138,9 @@ impl Ahead {
         let members = self
             .clocks
             .iter()
-            .map(|clock| clock.along(start, &minutes, &[]))
+            .map(|clock| clock.along(start, &minutes, pauses))
             .collect::<Result<Vec<_>, _>>()?;
-        Ok(Course::new(minutes, members))
+        Ok(Arc::new(Course::new(minutes, members)))
     }
 
     /// Demand at an instant, the mean over members.

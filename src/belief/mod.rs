@@ -8,6 +8,7 @@
 mod finish;
 pub mod joint;
 pub(crate) mod law;
+pub mod score;
 
 pub use finish::{Belief, Course, Finish};
 pub use law::{Law, Residual};

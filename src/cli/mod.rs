@@ -1,6 +1,7 @@
 //! The terminal: what was typed, what it means, and the answer as a table, JSON or CSV.
 
 mod args;
+mod backtest;
 mod csv_rows;
 mod day;
 mod picture;
@@ -84,6 +85,9 @@ fn answer(cli: &Cli, now: DateTime<Utc>) -> Result<Answer, DeskError> {
     {
         return pull::answer(cli.common.grove.as_ref(), args, cli.common.json);
     }
+    if let Command::Backtest(args) = &cli.command {
+        return backtest::answer(cli, args, now);
+    }
     let desk = match Desk::lay(&cli.request(), now) {
         Err(DeskError::Refused(refused))
             if matches!(cli.command, Command::Check) && !is_missing(&refused) =>
@@ -134,6 +138,7 @@ fn answer(cli: &Cli, now: DateTime<Utc>) -> Result<Answer, DeskError> {
             shown(cli, &answer, false, text, || csv_rows::compare(&answer))
         }
         Command::Pull(_) => pull::verified(&desk, cli.common.json),
+        Command::Backtest(args) => backtest::answer(cli, args, now),
         Command::Check => {
             let answer = check::check(&desk);
             let text = || tables::check(&answer);

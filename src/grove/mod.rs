@@ -11,6 +11,7 @@ mod history;
 mod season;
 mod settings;
 mod tree;
+mod truth;
 mod typed;
 
 pub use crate::text::{Flaw, FlawKind, Note, NoteKind, Refused};
@@ -22,6 +23,7 @@ pub use settings::{
     Bag, Crew, FILE as SETTINGS, Label, LabelRate, RateOf, RatePer, Settings, StationColumn,
     StationSource, WeatherSource, Wishes,
 };
+pub use truth::read_truth;
 pub use tree::{BLOCKS, Block, TREES, Tree};
 
 use crate::text::{Allowed, Findings, Ids, decode};
