@@ -1,19 +1,22 @@
 //! How good is the model here? Every draw predicted from what had been seen before its day, and held
 //! against what came, beside simpler ways to the same answer.
 
-use super::desk::DeskError;
+use super::desk::{DeskError, read_model};
 use super::rivals::Guess;
 use super::times::Minutes;
 use super::verdicts::{Calibration, Probabilities, Score, Scored, probabilities, score};
 use super::walk::{Walk, WalkError, Walked, Way};
 use crate::belief::score::{Inside, Outcome};
-use crate::grove::Grove;
+use crate::demand::Kind;
+use crate::grove::{Grove, read_truth};
+use crate::store::{demo, folder};
 use crate::text::format_time;
 use crate::uptake::model::ModelFile;
 use chrono::{DateTime, Timelike, Utc};
 use rayon::prelude::*;
 use serde::Serialize;
 use std::collections::{BTreeMap, HashMap};
+use std::path::Path;
 
 /// Fewer draws than this, or days, say little.
 pub const FEWEST_DRAWS: usize = 20;
@@ -37,6 +40,67 @@ pub struct Question<'a> {
     pub known_within_min: f64,
     /// When each bag truly ran empty, by id of the draw: for the score alone.
     pub truth: Option<&'a HashMap<String, DateTime<Utc>>>,
+}
+
+/// What was typed.
+#[derive(Debug)]
+pub struct Asked<'a> {
+    /// Grove folders; the embedded demo where none is named.
+    pub folders: &'a [&'a Path],
+    /// A model whose beliefs to begin with, instead of the prior.
+    pub model: Option<&'a Path>,
+    /// A file of true finishes.
+    pub truth: Option<&'a Path>,
+    /// Demand by reference ET.
+    pub reference_et: bool,
+    /// The instant that replaces the clock.
+    pub as_of: Option<DateTime<Utc>>,
+    /// How to walk.
+    pub way: Way,
+    /// See [`Question::known_within_min`].
+    pub known_within_min: f64,
+}
+
+impl Asked<'_> {
+    /// Reads what is named, walks and scores.
+    ///
+    /// # Errors
+    /// [`DeskError`] where a file is flawed, there is no draw, or a fit fails.
+    pub fn answered(
+        &self,
+        now: DateTime<Utc>,
+        progress: &(dyn Fn(usize, usize) + Sync),
+    ) -> Result<Backtest, DeskError> {
+        let (groves, now) = match self.folders {
+            [] => (vec![demo::grove()?], demo::as_of()),
+            folders => {
+                let read = folders.iter().map(|path| folder::read(path));
+                (read.collect::<Result<Vec<Grove>, _>>()?, now)
+            }
+        };
+        let base = self.model.map_or_else(|| Ok(ModelFile::prior()), read_model)?;
+        let kind = if self.reference_et { Kind::ReferenceEt } else { base.demand.pull };
+        let truth = self.truth.map(|path| read_truth_file(path, &groves)).transpose()?;
+        let question = Question {
+            groves: &groves,
+            base: &base.pulled_by(kind),
+            way: self.way,
+            as_of: self.as_of.unwrap_or(now),
+            known_within_min: self.known_within_min,
+            truth: truth.as_ref(),
+        };
+        backtest(&question, progress)
+    }
+}
+
+fn read_truth_file(
+    path: &Path,
+    groves: &[Grove],
+) -> Result<HashMap<String, DateTime<Utc>>, DeskError> {
+    let bytes =
+        std::fs::read(path).map_err(|error| DeskError::File { path: path.to_owned(), error })?;
+    let zone = groves.first().map_or(chrono_tz::UTC, |grove| grove.settings.zone);
+    Ok(read_truth(&path.display().to_string(), &bytes, zone)?)
 }
 
 /// One draw: what was believed and what came.
@@ -142,8 +206,7 @@ pub fn backtest(
     progress: &(dyn Fn(usize, usize) + Sync),
 ) -> Result<Backtest, DeskError> {
     let Question { groves, base, way, as_of, .. } = *question;
-    let walks: Vec<Walk> =
-        groves.iter().map(|grove| Walk::new(grove, base, way, as_of)).collect();
+    let walks: Vec<Walk> = groves.iter().map(|grove| Walk::new(grove, base, way, as_of)).collect();
     let all_days = walks.iter().map(|walk| walk.days().len()).sum();
     if all_days == 0 {
         return Err(DeskError::Unanswerable(
@@ -337,9 +400,8 @@ fn groups(question: &Question, judged: &[Judged]) -> Vec<Group> {
                 parts.entry(name).or_default().push(own);
             }
         }
-        let scored = |(name, part): (String, Vec<&Scored>)| {
-            Some(Group { by, name, score: score(&part)? })
-        };
+        let scored =
+            |(name, part): (String, Vec<&Scored>)| Some(Group { by, name, score: score(&part)? });
         let mut groups: Vec<Group> = parts.into_iter().filter_map(scored).collect();
         if by == "grove" {
             groups.sort_by(|a, b| b.score.error_pct.total_cmp(&a.score.error_pct));
@@ -366,7 +428,9 @@ fn groups(question: &Question, judged: &[Judged]) -> Vec<Group> {
     by("lead time", &|one| {
         let hours = one.prediction.lead_time_h;
         let from = [0, 2, 4, 8, 16, 32].into_iter().rfind(|from| f64::from(*from) <= hours);
-        from.map(|from| if from == 0 { "up to 2 h".into() } else { format!("{from:02}-{} h", 2 * from) })
+        from.map(
+            |from| if from == 0 { "up to 2 h".into() } else { format!("{from:02}-{} h", 2 * from) },
+        )
     });
     by("end", &|one| {
         one.by_dusk.map(|by| if by { "before dusk".into() } else { "after dusk".into() })
@@ -388,8 +452,12 @@ fn rests_on(question: &Question) -> Vec<String> {
             if base.name == "prior" { "the prior" } else { base.name.as_str() }
         ),
         match way.forecast {
-            true => "weather ahead as the latest forecast issued by then had it, with its errors".into(),
-            false => "weather ahead as it came, taken as known: a forecast adds its own error".into(),
+            true => {
+                "weather ahead as the latest forecast issued by then had it, with its errors".into()
+            }
+            false => {
+                "weather ahead as it came, taken as known: a forecast adds its own error".into()
+            }
         },
     ];
     if way.withhold_trees {

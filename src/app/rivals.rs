@@ -77,12 +77,8 @@ impl<'a> Rivals<'a> {
             .iter()
             .zip(seen)
             .filter_map(|((draw, _), seen)| {
-                let covariates = covariates(
-                    observed,
-                    draw.started,
-                    draw.charge.value(),
-                    f64::from(draw.ports),
-                )?;
+                let covariates =
+                    covariates(observed, draw.started, draw.charge.value(), f64::from(draw.ports))?;
                 let target = target(grove, draw.tree, draw.started, covariates);
                 let Target { tree_id, block, species, date, covariates } = target;
                 let draw_id = draw.id.clone();
@@ -173,11 +169,8 @@ fn target(grove: &Grove, tree: usize, start: DateTime<Utc>, covariates: Vec<f64>
 
 /// The rule at the scale with the most evidence.
 fn log_linear(rows: &[Row]) -> Option<Posterior> {
-    let prior = |name: &str, mean: f64, sd: f64| CoefficientPrior {
-        name: name.into(),
-        mean,
-        sd: Some(sd),
-    };
+    let prior =
+        |name: &str, mean: f64, sd: f64| CoefficientPrior { name: name.into(), mean, sd: Some(sd) };
     let priors = [
         prior("intercept", 0.0, 3.0),
         prior("ln charge", 1.0, 0.3),

@@ -210,8 +210,7 @@ impl<'a> Walk<'a> {
         };
         let cut = observed.span().map_or(at, |span| span.to);
         let past = observed.clipped(until(at));
-        let forecast =
-            self.way.forecast.then(|| self.grove.forecasts.latest(at)).flatten();
+        let forecast = self.way.forecast.then(|| self.grove.forecasts.latest(at)).flatten();
         Seen { observed, past, forecast, cut }
     }
 

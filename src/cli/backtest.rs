@@ -2,60 +2,43 @@
 
 use super::words::{bullets, table, width, wrapped};
 use super::{Answer, args, csv_rows, shown};
-use crate::app::backtest::{
-    Backtest, FEWEST_DAYS, FEWEST_DRAWS, Group, Prediction, Question, backtest,
-};
-use crate::app::desk::{DeskError, read_model};
+use crate::app::backtest::{Asked, Backtest, FEWEST_DAYS, FEWEST_DRAWS, Group, Prediction};
+use crate::app::desk::DeskError;
 use crate::app::rests::counted;
 use crate::app::verdicts::Score;
 use crate::app::walk::Way;
-use crate::demand::Kind;
-use crate::grove::Grove;
-use crate::store::{demo, folder};
-use crate::uptake::model::ModelFile;
 use chrono::{DateTime, TimeDelta, Utc};
-use std::collections::HashMap;
 use std::io::{IsTerminal, Write as _};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::sync::Mutex;
 
 /// Walks and scores.
-pub fn answer(cli: &args::Cli, args: &args::Backtest, now: DateTime<Utc>) -> Result<Answer, DeskError> {
-    let folders: Vec<_> = cli.common.grove.iter().chain(&args.more).collect();
-    let (groves, now) = match folders.is_empty() {
-        true => (vec![demo::grove()?], demo::as_of()),
-        false => (folders.iter().map(|path| folder::read(path)).collect::<Result<_, _>>()?, now),
-    };
-    let base = match &cli.common.model {
-        Some(path) => read_model(path)?,
-        None => ModelFile::prior(),
-    };
-    let base = if cli.reference_et() { base.pulled_by(Kind::ReferenceEt) } else { base };
-    let truth = args.truth.as_deref().map(|path| truth(path, &groves)).transpose()?;
-    let question = Question {
-        groves: &groves,
-        base: &base,
+pub fn answer(
+    cli: &args::Cli,
+    args: &args::Backtest,
+    now: DateTime<Utc>,
+) -> Result<Answer, DeskError> {
+    let folders: Vec<&Path> =
+        cli.common.grove.iter().chain(&args.more).map(PathBuf::as_path).collect();
+    let asked = Asked {
+        folders: &folders,
+        model: cli.common.model.as_deref(),
+        truth: args.truth.as_deref(),
+        reference_et: cli.reference_et(),
+        as_of: cli.common.as_of,
         way: Way {
             forecast: args.forecast,
             withhold_trees: args.withhold_trees,
-            before: TimeDelta::seconds((args.before_h.map_or(60.0, |h| h * 3600.0)) as i64),
+            before: TimeDelta::seconds(args.before_h.map_or(60.0, |hours| 3600.0 * hours) as i64),
             rivals: !args.no_rivals,
         },
-        as_of: cli.common.as_of.unwrap_or(now),
         known_within_min: args.known_within_min,
-        truth: truth.as_ref(),
     };
     let progress = Progress::new();
-    let answer = backtest(&question, &|done, all| progress.tell(done, all))?;
+    let answer = asked.answered(now, &|done, all| progress.tell(done, all));
     progress.clear();
+    let answer = answer?;
     shown(cli, &answer, answer.all.is_none(), || text(&answer), || csv_rows::backtest(&answer))
-}
-
-fn truth(path: &Path, groves: &[Grove]) -> Result<HashMap<String, DateTime<Utc>>, DeskError> {
-    let bytes = std::fs::read(path)
-        .map_err(|error| DeskError::File { path: path.to_owned(), error })?;
-    let zone = groves.first().map_or(chrono_tz::UTC, |grove| grove.settings.zone);
-    Ok(crate::grove::read_truth(&path.display().to_string(), &bytes, zone)?)
 }
 
 /// Days done, on a terminal that somebody watches.
@@ -204,8 +187,7 @@ fn row(group: &Group) -> Vec<String> {
 fn chances(answer: &Backtest) -> String {
     let mut out = String::new();
     let all = [&answer.by_dusk, &answer.by_morning];
-    let header =
-        ["probability of", "draws", "happened %", "Brier", "Brier of\nthe share", "AUC"];
+    let header = ["probability of", "draws", "happened %", "Brier", "Brier of\nthe share", "AUC"];
     let rows = all.into_iter().flatten().map(|chance| {
         vec![
             chance.of.to_owned(),

@@ -23,8 +23,8 @@ pub use settings::{
     Bag, Crew, FILE as SETTINGS, Label, LabelRate, RateOf, RatePer, Settings, StationColumn,
     StationSource, WeatherSource, Wishes,
 };
-pub use truth::read_truth;
 pub use tree::{BLOCKS, Block, TREES, Tree};
+pub use truth::read_truth;
 
 use crate::text::{Allowed, Findings, Ids, decode};
 use crate::units::Head;

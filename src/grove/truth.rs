@@ -5,8 +5,7 @@ use chrono::{DateTime, Utc};
 use chrono_tz::Tz;
 use std::collections::HashMap;
 
-const COLUMNS: Columns =
-    Columns { required: &["draw_id", "empty_at"], one_of: &[], optional: &[] };
+const COLUMNS: Columns = Columns { required: &["draw_id", "empty_at"], one_of: &[], optional: &[] };
 
 /// Reads `draw_id,empty_at`; a row without a time is passed over.
 ///
@@ -18,8 +17,8 @@ pub fn read_truth(
     zone: Tz,
 ) -> Result<HashMap<String, DateTime<Utc>>, Refused> {
     let mut findings = Findings::default();
-    let table =
-        decode(file, bytes, &mut findings).and_then(|text| Table::read(file, text, &COLUMNS, &mut findings));
+    let table = decode(file, bytes, &mut findings)
+        .and_then(|text| Table::read(file, text, &COLUMNS, &mut findings));
     let mut truth = HashMap::new();
     if let Some(table) = table {
         let mut ids = table.ids();

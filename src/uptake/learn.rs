@@ -4,7 +4,7 @@
 //! The evidence is Laplace's marginal likelihood, so a parameter moves from its prior only as far
 //! as the draws pay for it: with few draws the prior stays.
 
-use super::fit::{CoefficientPrior, FitError, Posterior, Row, Variances, fit_near};
+use super::fit::{CoefficientPrior, FitError, Near, Posterior, Row, Variances, evidence, fit};
 use crate::demand::{Kind, MOST_LEAD_H, Shape};
 use argmin::core::{
     CostFunction, Error as SearchError, Executor, Gradient, State, TerminationReason,
@@ -84,6 +84,12 @@ enum Knob {
 /// Step of the finite differences, in ln units: the evidence is smooth to 1e-9.
 const STEP: f64 = 1e-3;
 const MOST_ITERATIONS: u64 = 40;
+/// The search ends once a step gains less, or the slope is less: a hundredth of a prior standard
+/// deviation from the best place, or a ten-thousandth in log evidence.
+const TOLERANCE_LOSS: f64 = 1e-4;
+const TOLERANCE_SLOPE: f64 = 1e-2;
+/// Settling of the fits in between.
+const SETTLED: f64 = 1e-5;
 /// Ranges that keep a draw-poor grove from a shape that no tree has.
 const LARGEST_SLOPE: f64 = 0.95;
 /// Prior standard deviations to which the search is kept.
@@ -201,7 +207,7 @@ pub fn learn(
     let knobs = Knob::all(shape.pull);
     if rows_at(&shape).is_empty() {
         let (shape, variances) = beliefs.at_medians(shape, variances);
-        let posterior = fit_near(&[], priors, &variances, None)?;
+        let posterior = fit(&[], priors, &variances)?;
         let night_floor_ln_sd = beliefs.night_floor.ln_sd;
         return Ok(Learned { shape, variances, night_floor_ln_sd, posterior, unsettled: None });
     }
@@ -215,7 +221,7 @@ pub fn learn(
     let (best, unsettled) = search.best(start);
     let (shape, variances) = search.at(&best);
     let night_floor_ln_sd = search.night_floor_ln_sd(&best);
-    let posterior = fit_near(&rows_at(&shape), priors, &variances, None)?;
+    let posterior = fit(&rows_at(&shape), priors, &variances)?;
     Ok(Learned { shape, variances, night_floor_ln_sd, posterior, unsettled })
 }
 
@@ -234,7 +240,7 @@ struct Search<'a> {
 #[derive(Default)]
 struct Tried {
     /// The last fit, from which the next one starts.
-    near: Option<Posterior>,
+    near: Option<Near>,
     /// The least loss, and where.
     best: Option<(f64, Vec<f64>)>,
 }
@@ -256,11 +262,12 @@ impl Search<'_> {
         let (shape, variances) = self.at(z);
         let rows = (self.rows_at)(&shape);
         let mut tried = self.tried.lock().unwrap_or_else(PoisonError::into_inner);
-        let Ok(posterior) = fit_near(&rows, self.priors, &variances, tried.near.as_ref()) else {
+        let near = tried.near.as_ref();
+        let Ok(found) = evidence(&rows, self.priors, &variances, near, SETTLED) else {
             return WALL;
         };
-        let loss = 0.5 * z.iter().map(|z| z * z).sum::<f64>() - posterior.log_evidence();
-        tried.near = Some(posterior);
+        let loss = 0.5 * z.iter().map(|z| z * z).sum::<f64>() - found.log_evidence;
+        tried.near = Some(found);
         if tried.best.as_ref().is_none_or(|(least, _)| loss < *least) {
             tried.best = Some((loss, z.to_vec()));
         }
@@ -270,8 +277,8 @@ impl Search<'_> {
     /// The best place found, and why the search stopped early, where it did.
     fn best(&self, start: Vec<f64>) -> (Vec<f64>, Option<String>) {
         let ended = LBFGS::new(MoreThuenteLineSearch::new(), 7)
-            .with_tolerance_cost(1e-5)
-            .and_then(|solver| solver.with_tolerance_grad(1e-3))
+            .with_tolerance_cost(TOLERANCE_LOSS)
+            .and_then(|solver| solver.with_tolerance_grad(TOLERANCE_SLOPE))
             .and_then(|solver| {
                 Executor::new(Target(self), solver)
                     .configure(|state| state.param(start.clone()).max_iters(MOST_ITERATIONS))
@@ -331,8 +338,7 @@ impl Gradient for Target<'_, '_> {
             z[knob] += step;
             self.0.loss(&z)
         };
-        Ok((0..z.len())
-            .map(|knob| (along(knob, STEP) - along(knob, -STEP)) / (2.0 * STEP))
-            .collect())
+        let here = self.0.loss(z);
+        Ok((0..z.len()).map(|knob| (along(knob, STEP) - here) / STEP).collect())
     }
 }
