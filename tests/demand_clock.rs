@@ -197,6 +197,7 @@ fn case(seed: u64) -> Case {
         },
         lag_h: (random.random_range(0.05f64.ln()..6f64.ln())).exp(),
         night_floor: (random.random_range(0.004f64.ln()..0.6f64.ln())).exp(),
+        lead_h: if random.random_bool(0.5) { random.random_range(-1.5..1.5) } else { 0.0 },
     };
     let drives: Vec<Drive> = spans
         .iter()
@@ -239,6 +240,12 @@ proptest! {
         let clock = clock(&shape, &drives);
         let step_s = (20.0 * shape.lag_h).clamp(1.0, 10.0);
         let table = integrated(&shape, &drives[run], start, &pauses, step_s);
+        // The second way stays on the weather's time. A tree with a lead feels that weather
+        // earlier, so that the clock is asked earlier by as much.
+        let lead = TimeDelta::microseconds((shape.lead_h * 3.6e9).round() as i64);
+        let (start, end) = (start - lead, end - lead);
+        let pauses: Vec<Span> =
+            pauses.iter().map(|p| Span { from: p.from - lead, to: p.to - lead }).collect();
         let whole_s = seconds(start, end);
         let whole = table.last().unwrap().1;
         prop_assert_eq!(clock.reach(start).unwrap(), end);
@@ -271,6 +278,7 @@ proptest! {
     #[test]
     fn along_is_between_at_every_minute_and_never_falls(seed: u64) {
         let Case { shape, drives, start, end, pauses, .. } = case(seed);
+        let shape = Shape { lead_h: 0.0, ..shape };
         let clock = clock(&shape, &drives);
         let whole_min = seconds(start, end) / 60.0;
         let minutes: Vec<f64> = (1..=64).map(|k| (whole_min * f64::from(k) / 64.0).floor()).collect();
@@ -307,7 +315,7 @@ fn demand_is_one_in_fair_weather_whatever_the_parameters() {
         for pull in
             [Kind::LightAndDeficit { half_light_w_m2: kr, deficit_slope: m }, Kind::ReferenceEt]
         {
-            let shape = Shape { pull, lag_h, night_floor };
+            let shape = Shape { pull, lag_h, night_floor, lead_h: 0.0 };
             let clock = clock(&shape, &fair);
             let demand = clock.demand(from + TimeDelta::minutes(77)).unwrap();
             assert!((demand - 1.0).abs() < 1e-12, "{demand}");
@@ -319,6 +327,23 @@ fn demand_is_one_in_fair_weather_whatever_the_parameters() {
     // (0.6 slope, 150 W/m2: 700 / 850 * 1.5 (1 - 0.6 ln 1.5) + 0.04).
     let raw: f64 = 700.0 / 850.0 * 1.5 * (1.0 - 0.6 * 1.5f64.ln()) + 0.04;
     assert!((raw - 0.975).abs() < 0.001, "{raw}");
+}
+
+#[test]
+fn a_tree_ahead_of_the_weather_feels_the_next_hour_before_its_stamp() {
+    // Dark until 10:00, fair from then on; a quick tree with a lead of half an hour.
+    let mut drives = fair_days(24, 0.0, 0.5, 0.0);
+    drives[10..].copy_from_slice(&fair_days(24, 700.0, 1.5, FAIR_ET)[10..]);
+    let at = |minute: i64| drives[0].span.from + TimeDelta::minutes(minute);
+    for (lead_h, awake) in [(0.5, 570), (0.0, 600), (-0.5, 630)] {
+        let shape = Shape { lag_h: 0.01, lead_h, ..Shape::default() };
+        let clock = clock(&shape, &drives);
+        let demand = |minute: i64| clock.demand(at(minute)).unwrap();
+        assert!(demand(awake - 1) < 0.2 && demand(awake + 4) > 0.95, "{lead_h}");
+        // Weather is needed as far beyond the last minute as the tree runs ahead.
+        let ends = at(24 * 60 - (60.0 * lead_h) as i64);
+        assert_eq!(clock.reach(at(720)), Ok(ends));
+    }
 }
 
 #[test]
@@ -340,7 +365,7 @@ fn fair_reference_et_is_eq_53_at_the_stated_conditions() {
     let et = hourly_reference_et(hour, Energy { net_radiation, soil_heat }).value();
     assert!((et - FAIR_ET).abs() < 5e-5, "{et}");
     // The library's own constant, seen through the demand that it gives.
-    let shape = Shape { pull: Kind::ReferenceEt, lag_h: 0.5, night_floor: 0.1 };
+    let shape = Shape { pull: Kind::ReferenceEt, lag_h: 0.5, night_floor: 0.1, lead_h: 0.0 };
     let drives = fair_days(3, 700.0, 1.5, et);
     let demand = clock(&shape, &drives).demand(drives[2].span.from).unwrap();
     assert!((demand - 1.0).abs() < 1e-3, "{demand}");
@@ -348,7 +373,7 @@ fn fair_reference_et_is_eq_53_at_the_stated_conditions() {
 
 #[test]
 fn dew_pulls_nothing_and_dry_air_pulls_no_more_than_at_its_peak() {
-    let shape = Shape { pull: Kind::ReferenceEt, lag_h: 0.5, night_floor: 0.1 };
+    let shape = Shape { pull: Kind::ReferenceEt, lag_h: 0.5, night_floor: 0.1, lead_h: 0.0 };
     let dew = fair_days(12, 0.0, 0.0, -0.05);
     let demand = clock(&shape, &dew).demand(dew[11].span.from).unwrap();
     assert!((demand - 0.1 / 1.1).abs() < 1e-12, "{demand}");

@@ -121,7 +121,8 @@ fn date(at: DateTime<Utc>) -> NaiveDate {
     at.date_naive()
 }
 
-/// The parameters in a row, by name, with what is believed of them.
+/// The positive parameters in a row, by name, with what is believed of them; the lead, which may be
+/// of either sign, is held apart.
 fn knobs(beliefs: &Beliefs, kind: Kind) -> Vec<(&'static str, f64, f64)> {
     let light = [("half light", beliefs.half_light_w_m2), ("slope", beliefs.deficit_slope)];
     let rest = [
@@ -141,12 +142,12 @@ fn values(shape: &Shape, v: &Variances) -> Vec<f64> {
         }
         Kind::ReferenceEt => vec![],
     };
-    all.extend([shape.lag_h, shape.night_floor, v.scale, v.day_sd]);
+    all.extend([shape.lag_h, shape.night_floor, v.scale, v.day_sd, shape.lead_h]);
     all
 }
 
 fn with_values(values: &[f64], shape: &Shape, v: &Variances) -> (Shape, Variances) {
-    let (light, rest) = values.split_at(values.len() - 4);
+    let (light, rest) = values.split_at(values.len() - 5);
     let pull = match light {
         [half_light_w_m2, deficit_slope] => Kind::LightAndDeficit {
             half_light_w_m2: *half_light_w_m2,
@@ -155,7 +156,7 @@ fn with_values(values: &[f64], shape: &Shape, v: &Variances) -> (Shape, Variance
         _ => shape.pull,
     };
     (
-        Shape { pull, lag_h: rest[0], night_floor: rest[1] },
+        Shape { pull, lag_h: rest[0], night_floor: rest[1], lead_h: rest[4] },
         Variances { scale: rest[2], day_sd: rest[3], ..*v },
     )
 }
@@ -174,6 +175,8 @@ fn worth(
         .zip(values)
         .map(|((_, median, ln_sd), value)| -0.5 * ((value / median).ln() / ln_sd).powi(2))
         .sum();
+    let lead = base.beliefs.lead_h;
+    let belief = belief - 0.5 * ((shape.lead_h - lead.mean) / lead.sd).powi(2);
     fit(&rows_at(&shape, drives, hung), priors, &v).unwrap().log_evidence() + belief
 }
 
@@ -201,13 +204,19 @@ fn what_is_learned_is_the_maximum_of_evidence_times_prior() {
         let worth = |values: &[f64]| worth(values, &base, &priors, &drives, &hung);
         let best = worth(&answer);
         let knobs = knobs(&base.beliefs, pull);
-        let medians: Vec<f64> = knobs.iter().map(|knob| knob.1).collect();
+        let mut medians: Vec<f64> = knobs.iter().map(|knob| knob.1).collect();
+        medians.push(base.beliefs.lead_h.mean);
+        assert_eq!(learned.unsettled, None, "seed {seed}, {count} draws");
         assert!(best >= worth(&medians) - 1e-6, "{count} draws: worse than the prior's medians");
         assert!(count < 12 || answer != medians, "{count} draws: the search gave up");
-        for (index, (name, _, ln_sd)) in knobs.iter().enumerate() {
+        let lead = ("lead", base.beliefs.lead_h.mean, base.beliefs.lead_h.sd);
+        for (index, (name, _, sd)) in knobs.iter().chain([&lead]).enumerate() {
             for step in [-0.2, 0.2] {
                 let mut near = answer.clone();
-                near[index] *= (step * ln_sd).exp();
+                match *name {
+                    "lead" => near[index] += step * sd,
+                    _ => near[index] *= (step * sd).exp(),
+                }
                 // The slope clamps at 0.95, past which it is the same shape.
                 if *name == "slope" && near[index] > 0.95 {
                     continue;
@@ -239,6 +248,14 @@ fn draws_pull_the_shape_to_the_one_that_made_them() {
     let (quick, slow) = (lag(0.1), lag(2.5));
     assert!(slow.shape.lag_h > 1.5 * quick.shape.lag_h, "{:?} {:?}", quick.shape, slow.shape);
     assert!(slow.night_floor_ln_sd <= base.beliefs.night_floor.ln_sd);
+    let lead = |lead_h: f64| {
+        let truth = Shape { lead_h, ..base.demand };
+        let hung = hung(&truth, &drives, 60, 8);
+        let rows = |shape: &Shape| rows_at(shape, &drives, &hung);
+        learn(base.demand, base.variances, &base.beliefs, &priors, &rows).unwrap().shape.lead_h
+    };
+    let (behind, ahead) = (lead(-0.7), lead(0.7));
+    assert!(behind < -0.2 && ahead > 0.2, "{behind} {ahead}");
 }
 
 #[test]

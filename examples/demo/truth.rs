@@ -23,6 +23,7 @@ pub const SHAPE: Shape = Shape {
     pull: Kind::LightAndDeficit { half_light_w_m2: 220.0, deficit_slope: 0.65 },
     lag_h: 0.8,
     night_floor: 0.07,
+    lead_h: 0.0,
 };
 
 /// Thirst of one port in mL per demand-hour, before all that makes trees differ.

@@ -4,7 +4,7 @@ use super::past::{drives, local_date};
 use crate::belief::{Belief, Course, Law};
 use crate::demand::errors::{LearnedErrors, learn};
 use crate::demand::members::{ForecastError, members, night_floor_factors};
-use crate::demand::{Clock, ClockError};
+use crate::demand::{Clock, ClockError, Drive};
 use crate::grove::{Grove, Hang};
 use crate::uptake::model::{Model, covariates};
 use crate::uptake::predict::Target;
@@ -93,14 +93,20 @@ impl Ahead {
             (spread, given.iter().enumerate().flat_map(around).collect())
         };
         let file = model.file();
-        let floors = night_floor_factors(file.night_floor_ln_sd, ahead.len(), seed);
-        let clocks = ahead
+        // Members that are one course of weather are joined and driven once.
+        let same = matches!(spread, Spread::Exact);
+        let driven: Vec<Vec<Drive>> = ahead[..if same { 1 } else { ahead.len() }]
             .par_iter()
-            .zip(floors)
+            .map(|member| drives(&join(member), grove.settings.place))
+            .collect();
+        let floors = night_floor_factors(file.night_floor_ln_sd, ahead.len(), seed);
+        let clocks = floors
+            .into_par_iter()
+            .enumerate()
             .map(|(member, factor)| {
                 let floor = (file.demand.night_floor * factor).clamp(0.001, 1.0);
                 let shape = file.demand.with_night_floor(floor);
-                Clock::new(&shape, &shape.pulls(&drives(&join(member), grove.settings.place)))
+                Clock::new(&shape, &shape.pulls(&driven[if same { 0 } else { member }]))
             })
             .collect();
         Self { clocks, courses: Mutex::default(), series: join(&middle), spread }
@@ -115,20 +121,20 @@ impl Ahead {
         if let Some(course) = known().get(&start) {
             return Ok(course.clone());
         }
-        let course = Arc::new(self.course_with_pauses(start, &[])?);
+        let course = self.paused_course(start, &[])?;
         known().insert(start, course.clone());
         Ok(course)
     }
 
-    /// The course of a bag whose line was clamped shut now and then.
+    /// The same for a line that is clamped shut for a time; while it is, the clock stands still.
     ///
     /// # Errors
-    /// As [`Ahead::course`].
-    pub fn course_with_pauses(
+    /// [`ClockError`] where there is no weather at the start.
+    pub fn paused_course(
         &self,
         start: DateTime<Utc>,
         pauses: &[Span],
-    ) -> Result<Course, ClockError> {
+    ) -> Result<Arc<Course>, ClockError> {
         let mut end = DateTime::<Utc>::MAX_UTC;
         for clock in &self.clocks {
             end = end.min(clock.reach(start)?);
@@ -139,7 +145,7 @@ impl Ahead {
             .iter()
             .map(|clock| clock.along(start, &minutes, pauses))
             .collect::<Result<Vec<_>, _>>()?;
-        Ok(Course::new(minutes, members))
+        Ok(Arc::new(Course::new(minutes, members)))
     }
 
     /// Demand at an instant, the mean over members.

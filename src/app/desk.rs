@@ -136,7 +136,11 @@ impl Desk {
         let forecast = grove.forecasts.latest(as_of).cloned();
         let cut = observed.span().map_or(as_of, |span| span.to);
         let past_weather = observed.clipped(Span { to: as_of, ..known });
-        let past = Past::new(&grove, &past_weather, as_of);
+        let coming = match request.exact_weather {
+            true => Some(&observed),
+            false => forecast.as_ref().and_then(|forecast| forecast.members.first()),
+        };
+        let past = Past::with_coming(&grove, &past_weather, coming, as_of);
         let models = home.models(as_of, now)?;
         let base = base_model(request, &models)?;
         let since_refit = past.draws().saturating_sub(base.draws);

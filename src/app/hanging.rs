@@ -15,7 +15,6 @@ use crate::uptake::model::Model;
 use crate::uptake::observe::Sighting;
 use crate::weather::Span;
 use chrono::{DateTime, TimeDelta, Utc};
-use std::sync::Arc;
 
 /// A bag that was started longer ago and never seen empty nor taken off is one that nobody logged.
 const LONGEST: TimeDelta = TimeDelta::days(2);
@@ -84,7 +83,7 @@ pub fn hanging(desk: &Desk) -> Result<Hanging, DeskError> {
         .zip(hangs)
         .enumerate()
         .map(|(i, ((_, filling), hang))| {
-            let course = ahead.course_with_pauses(filling.started, &filling.pauses).map(Arc::new);
+            let course = ahead.paused_course(filling.started, &filling.pauses);
             let believed = |law: &crate::belief::Law, mean: f64, looked: &Looked| {
                 let ln_offered = hang.charge.value().ln();
                 course.clone().map(|course| Watched::new(course, law, mean, looked, ln_offered))

@@ -2,6 +2,7 @@
 //! share the [`Desk`](desk::Desk), a grove with its clock and its model.
 
 pub mod ahead;
+pub mod backtest;
 pub mod cautions;
 pub mod check;
 pub mod compare;
@@ -19,10 +20,13 @@ pub mod pull;
 pub mod refit;
 pub mod rests;
 pub mod rhythm;
+pub mod rivals;
 pub mod sentence;
 pub mod sheet;
 pub mod times;
 pub mod today;
 pub mod tomorrow;
+pub mod verdicts;
 pub mod verify;
+pub mod walk;
 pub mod window;

@@ -1,7 +1,8 @@
 //! What the grove's own draws say by a given instant: rows for the fit, and the draws that say
 //! nothing, with the reason.
 
-use crate::demand::{Clock, Drive, Shape};
+use crate::belief::score::Outcome;
+use crate::demand::{Clock, Drive, MOST_LEAD_H, Shape};
 use crate::evapo::sequence::{Reference, hour_by_hour};
 use crate::evapo::sun::SunTrack;
 use crate::grove::{Draw, Grove, Seen};
@@ -45,6 +46,8 @@ pub struct Past<'a> {
     /// Draw and one filling of its bag.
     sightings: Vec<(&'a Draw, Sighting)>,
     after_dusk: usize,
+    /// End of the weather observed: nothing is read off the clock after it.
+    observed_until: DateTime<Utc>,
 }
 
 /// What drives demand in each hour of a series.
@@ -71,6 +74,17 @@ pub fn local_date(at: DateTime<Utc>, zone: Tz) -> NaiveDate {
 impl<'a> Past<'a> {
     /// All draws started and all looks taken by `as_of`, over the weather observed.
     pub fn new(grove: &'a Grove, observed: &Series, as_of: DateTime<Utc>) -> Self {
+        let forecast = grove.forecasts.latest(as_of).and_then(|forecast| forecast.members.first());
+        Self::with_coming(grove, observed, forecast, as_of)
+    }
+
+    /// The same; trees that run ahead of the weather's clock feel `coming` after what was observed.
+    pub fn with_coming(
+        grove: &'a Grove,
+        observed: &Series,
+        coming: Option<&Series>,
+        as_of: DateTime<Utc>,
+    ) -> Self {
         let sightings: Vec<(&Draw, Sighting)> = grove
             .draws
             .iter()
@@ -79,9 +93,11 @@ impl<'a> Past<'a> {
             .filter(|(_, filling)| filling.started < as_of)
             .map(|(draw, filling)| (draw, filling.as_of(as_of)))
             .collect();
+        let (known, observed_until) = with_lead(observed, coming);
         Self {
             grove,
-            drives: drives(observed, grove.settings.place),
+            drives: drives(&known, grove.settings.place),
+            observed_until,
             after_dusk: after_dusk(grove, &sightings),
             sightings,
         }
@@ -95,6 +111,12 @@ impl<'a> Past<'a> {
     /// Number of draws seen.
     pub fn draws(&self) -> usize {
         self.sightings.len()
+    }
+
+    /// Each draw with the first filling of its bag, as far as it was seen, in order of the file.
+    pub fn first_fillings(&self) -> impl Iterator<Item = (&'a Draw, &Sighting)> {
+        let first = |(draw, filling): &&(&'a Draw, Sighting)| filling.started == draw.started;
+        self.sightings.iter().filter(first).map(|(draw, filling)| (*draw, filling))
     }
 
     /// The rows under a demand shape; a draw that tells nothing is left out.
@@ -115,6 +137,19 @@ impl<'a> Past<'a> {
         Model::learned(base.clone(), &|shape| self.rows(shape), self.rests_on(&base.demand))
     }
 
+    /// The same without any draw of one tree.
+    ///
+    /// # Errors
+    /// [`FitError`] where the fit fails.
+    pub fn learn_without(&self, base: &ModelFile, tree_id: &str) -> Result<Model, FitError> {
+        let rows = |shape: &Shape| {
+            let mut rows = self.rows(shape);
+            rows.retain(|row| row.tree_id != tree_id);
+            rows
+        };
+        Model::learned(base.clone(), &rows, self.rests_on(&base.demand))
+    }
+
     /// The model that these draws make of `base`, with its shape and variances as they are.
     ///
     /// # Errors
@@ -133,7 +168,7 @@ impl<'a> Past<'a> {
 
     /// What each draw says under a demand shape.
     pub fn told(&self, shape: &Shape) -> Vec<Result<Told<'a>, Aside>> {
-        let clock = Clock::new(shape, &shape.pulls(&self.drives));
+        let clock = Clock::new(shape, &shape.pulls(&self.drives)).until(self.observed_until);
         let told = |(draw, filling): &(&'a Draw, Sighting)| match filling.seen(&clock) {
             Ok(seen) => Ok(Told {
                 draw,
@@ -159,6 +194,17 @@ impl<'a> Past<'a> {
             seen,
         }
     }
+}
+
+/// Weather observed and, for trees that run ahead of its clock, what is known to come for as long as
+/// they can; with the end of what was observed.
+fn with_lead(observed: &Series, coming: Option<&Series>) -> (Series, DateTime<Utc>) {
+    let Some(Span { to: end, .. }) = observed.span() else {
+        return (observed.clone(), DateTime::<Utc>::MAX_UTC);
+    };
+    let lead = Span { from: end, to: end + TimeDelta::minutes((60.0 * MOST_LEAD_H) as i64) };
+    let ahead = coming.map(|coming| coming.clipped(lead).bridged()).unwrap_or_default();
+    (observed.followed_by(&ahead, end), end)
 }
 
 /// The fillings of one bag: a bag seen empty and filled again begins anew, since nobody knows how
@@ -204,6 +250,24 @@ pub fn fillings(draw: &Draw) -> Vec<Sighting> {
     let left = draw.left.filter(|left| left.value() > 0.0 && filling.first_empty.is_none());
     filling.volumes.extend(draw.stripped.zip(left));
     all
+}
+
+/// When a filling ran empty, as far as it was seen; none where nobody looked. What was seen after a
+/// refill or a leak tells nothing of it.
+pub fn outcome(filling: &Sighting) -> Option<Outcome> {
+    let refilled = filling.refills.iter().map(|(at, _)| *at);
+    let told_until = refilled.chain(filling.leaked).min().unwrap_or(DateTime::<Utc>::MAX_UTC);
+    let told = |at: &DateTime<Utc>| *at > filling.started && *at <= told_until;
+    let minutes = |at: DateTime<Utc>| Span { from: filling.started, to: at }.hours() * 60.0;
+    let left = |some: bool| {
+        filling.volumes.iter().filter(move |(_, ml)| (ml.value() > 0.0) == some).map(|(at, _)| *at)
+    };
+    let empties = left(false).chain(filling.first_empty).filter(told);
+    let by_min = empties.map(minutes).reduce(f64::min);
+    let wets = left(true).chain(filling.wet.iter().copied()).filter(told);
+    let wet_min = wets.map(minutes).reduce(f64::max);
+    (wet_min.is_some() || by_min.is_some())
+        .then(|| Outcome { after_min: wet_min.unwrap_or(0.0), by_min })
 }
 
 fn shut(draw: &Draw) -> Vec<Span> {

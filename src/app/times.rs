@@ -6,7 +6,7 @@ use super::outlook::{COLD_C, source};
 use crate::belief::Finish;
 use crate::demand::ClockError;
 use crate::evapo::almanac::{Crossing, almanac};
-use crate::grove::Hang;
+use crate::grove::{Hang, Settings};
 use crate::text::format_time;
 use crate::weather::Span;
 use chrono::{DateTime, NaiveDate, NaiveTime, TimeDelta, Utc};
@@ -109,7 +109,14 @@ pub struct Turns {
 /// # Errors
 /// [`DeskError`] where the almanac has no such day.
 pub fn turns(desk: &Desk, date: NaiveDate) -> Result<Turns, DeskError> {
-    let settings = &desk.grove.settings;
+    Ok(turns_of(&desk.grove.settings, date)?)
+}
+
+/// The turns of a date at a grove with these settings.
+///
+/// # Errors
+/// [`EvapoError`](crate::evapo::EvapoError) where the almanac has no such day.
+pub fn turns_of(settings: &Settings, date: NaiveDate) -> Result<Turns, crate::evapo::EvapoError> {
     let almanac = almanac(settings.place, date, settings.zone)?;
     let next = date.succ_opt().unwrap_or(date);
     let utc = |at: Option<DateTime<Tz>>| at.map(|at| at.to_utc());

@@ -62,6 +62,11 @@ impl Course {
         Self { minutes, ln_clock, nodes, nodes_each }
     }
 
+    /// The minutes at which it is kept, rising to the horizon.
+    pub fn minutes(&self) -> &[f64] {
+        &self.minutes
+    }
+
     /// Minutes from the start to the end of the weather.
     pub fn horizon_min(&self) -> f64 {
         self.minutes[self.minutes.len() - 1]
@@ -125,6 +130,11 @@ impl Belief {
     /// A draw whose charge asks for `exp(ln_wanted)` demand-hours, give or take `law`.
     pub fn new(course: Arc<Course>, law: Arc<Law>, ln_wanted: f64) -> Self {
         Self { course, law, ln_wanted }
+    }
+
+    /// The same thirst and charge on another course.
+    pub fn on(self, course: Arc<Course>) -> Self {
+        Self { course, ..self }
     }
 
     /// Probability that the bag is empty so many minutes after its start; none beyond the weather.

@@ -8,6 +8,7 @@
 mod finish;
 pub mod joint;
 pub(crate) mod law;
+pub mod score;
 pub mod watched;
 
 pub use finish::{Belief, Course, Finish};

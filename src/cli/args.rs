@@ -94,6 +94,13 @@ pub enum Command {
     ///
     /// Example: xylocast compare --grove my-grove --csv compared.csv
     Compare,
+    /// How good is the model here? Walks forward through the draws and scores what was believed
+    ///
+    /// Example: xylocast backtest --grove my-grove --csv predictions.csv
+    ///
+    /// Each day is predicted from what had been seen before its first start, and held against what
+    /// came, beside simpler ways to the same answer. Several groves are scored together.
+    Backtest(Backtest),
     /// Pull weather into the grove folder from open services
     ///
     /// Example: xylocast pull --grove my-grove
@@ -296,6 +303,33 @@ pub struct Backup {
     pub file: PathBuf,
 }
 
+/// Options of `backtest`.
+#[derive(Debug, Args)]
+pub struct Backtest {
+    /// More grove folders
+    #[arg(value_name = "FOLDER")]
+    pub more: Vec<PathBuf>,
+    /// Weather ahead as it was forecast by then; else as it came, taken as known
+    #[arg(long)]
+    pub forecast: bool,
+    /// Ask so many hours before each day's first start instead of a minute before
+    #[arg(long, value_name = "HOURS", value_parser = before_h)]
+    pub before_h: Option<f64>,
+    /// Predict each draw from a fit without any draw of its own tree
+    #[arg(long)]
+    pub withhold_trees: bool,
+    /// True finishes, draw_id and empty_at, read after every prediction is made
+    #[arg(long, value_name = "FILE")]
+    pub truth: Option<PathBuf>,
+    /// A finish seen to within so many minutes counts as known for the CRPS
+    #[arg(long, value_name = "MINUTES", value_parser = known_min,
+          default_value_t = crate::app::backtest::KNOWN_WITHIN_MIN)]
+    pub known_within_min: f64,
+    /// Leave the simpler ways out: about a third less work
+    #[arg(long)]
+    pub no_rivals: bool,
+}
+
 /// Options of `refit`.
 #[derive(Debug, Args)]
 pub struct Refit {
@@ -334,6 +368,21 @@ impl Cli {
     /// Demand by reference ET?
     pub fn reference_et(&self) -> bool {
         self.common.demand == Demand::ReferenceEt
+    }
+}
+
+fn before_h(text: &str) -> Result<f64, String> {
+    within(text, 0.0, 72.0, "hours")
+}
+
+fn known_min(text: &str) -> Result<f64, String> {
+    within(text, 0.0, 240.0, "minutes")
+}
+
+fn within(text: &str, low: f64, high: f64, unit: &str) -> Result<f64, String> {
+    match text.parse::<f64>() {
+        Ok(value) if (low..=high).contains(&value) => Ok(value),
+        _ => Err(format!("write a number of {unit} from {low} to {high}")),
     }
 }
 

@@ -1,5 +1,7 @@
 //! Answers as CSV rows.
 
+use super::backtest;
+use crate::app::backtest::Backtest;
 use crate::app::check::Checked;
 use crate::app::compare::Comparison;
 use crate::app::outlook::Outlook;
@@ -75,6 +77,10 @@ pub fn times(times: &[Time]) -> Vec<u8> {
         ]
     };
     csv(&header, times.iter().map(row))
+}
+
+pub fn backtest(answer: &Backtest) -> Vec<u8> {
+    csv(&backtest::COLUMNS, answer.predictions.iter().map(backtest::cells))
 }
 
 pub fn trees(answer: &Tomorrow) -> Vec<u8> {

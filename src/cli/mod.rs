@@ -1,6 +1,7 @@
 //! The terminal: what was typed, what it means, and the answer as a table, JSON or CSV.
 
 mod args;
+mod backtest;
 mod csv_rows;
 mod day;
 mod dose;
@@ -108,6 +109,7 @@ fn answer(cli: &Cli, now: DateTime<Utc>) -> Result<Answer, DeskError> {
         Command::Import(args) => return exchange::imported(grove, args, cli.common.json, now),
         Command::Export(args) => return exchange::exported(grove, args, cli.common.json, now),
         Command::Backup(args) => return exchange::backed_up(grove, args, cli.common.json, now),
+        Command::Backtest(args) => return backtest::answer(cli, args, now),
         _ => {}
     }
     let mut database = None;
@@ -176,7 +178,9 @@ fn answer(cli: &Cli, now: DateTime<Utc>) -> Result<Answer, DeskError> {
             shown(cli, &answer, false, text, || csv_rows::compare(&answer))
         }
         Command::Pull(_) => pull::verified(&desk, cli.common.json),
-        Command::Import(_) | Command::Export(_) | Command::Backup(_) => unreachable!("answered"),
+        Command::Import(_) | Command::Export(_) | Command::Backup(_) | Command::Backtest(_) => {
+            unreachable!("answered")
+        }
         Command::Check => {
             let mut answer = check::check(&desk);
             answer.found.extend(database);

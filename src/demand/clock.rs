@@ -96,6 +96,15 @@ impl Clock {
         Self { lag_h, floor, knots }
     }
 
+    /// The same clock with nothing after `end`.
+    pub fn until(mut self, end: DateTime<Utc>) -> Self {
+        self.knots.truncate(self.knots.partition_point(|knot| knot.span.from < end));
+        if let Some(last) = self.knots.last_mut() {
+            last.span.to = last.span.to.min(end);
+        }
+        self
+    }
+
     /// Demand accumulated between two instants, without the time that `pauses` cover.
     ///
     /// # Errors
@@ -311,5 +320,9 @@ fn flowing(from: DateTime<Utc>, to: DateTime<Utc>, pauses: &[Span]) -> Vec<Span>
 }
 
 fn hours(delta: TimeDelta) -> f64 {
-    delta.num_milliseconds() as f64 / 3_600_000.0
+    // Microseconds, since a lead moves spans by parts of a millisecond; of ages they overflow.
+    match delta.num_microseconds() {
+        Some(microseconds) => microseconds as f64 / 3.6e9,
+        None => delta.num_milliseconds() as f64 / 3.6e6,
+    }
 }

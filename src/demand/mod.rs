@@ -9,4 +9,4 @@ pub mod members;
 mod shape;
 
 pub use clock::{Clock, ClockError, When};
-pub use shape::{Drive, Kind, Pull, Shape, ShapeError};
+pub use shape::{Drive, Kind, MOST_LEAD_H, Pull, Shape, ShapeError};

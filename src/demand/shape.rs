@@ -2,7 +2,7 @@
 
 use crate::units::{Kilopascal, WattsPerSquareMetre};
 use crate::weather::{Flags, Span};
-use chrono::DateTime;
+use chrono::{DateTime, TimeDelta};
 use serde::{Deserialize, Serialize};
 
 /// Lowest vapour pressure deficit that the shape looks at, kPa.
@@ -40,7 +40,15 @@ pub struct Shape {
     pub lag_h: f64,
     /// Pull that is always there, night included, before normalising.
     pub night_floor: f64,
+    /// Hours by which the tree runs ahead of the weather's clock: above 0 an hour of weather acts
+    /// that much before its own stamp, below 0 after it. A stand that faces the morning sun or
+    /// drains its stem early runs ahead; so does a tree beside a station whose clock is late, which
+    /// this cannot tell apart.
+    pub lead_h: f64,
 }
+
+/// Farthest that a tree can run ahead of the weather's clock or behind it, hours.
+pub const MOST_LEAD_H: f64 = 1.5;
 
 /// A parameter of a [`Shape`] that cannot be.
 #[derive(Debug, Clone, Copy, PartialEq, thiserror::Error)]
@@ -90,6 +98,7 @@ impl Default for Shape {
             pull: Kind::LightAndDeficit { half_light_w_m2: 150.0, deficit_slope: 0.6 },
             lag_h: 0.5,
             night_floor: 0.1,
+            lead_h: 0.0,
         }
     }
 }
@@ -118,16 +127,18 @@ impl Shape {
         }
         within("lag_h", self.lag_h, 0.01, 6.0)?;
         within("night_floor", self.night_floor, 0.001, 1.0)?;
+        within("lead_h", self.lead_h, -MOST_LEAD_H, MOST_LEAD_H)?;
         Ok(self)
     }
 
-    /// The pull of each hour.
+    /// The pull of each hour, at the time at which the tree feels it.
     pub fn pulls<'a>(&self, drives: impl IntoIterator<Item = &'a Drive>) -> Vec<Pull> {
         let fair = self.fair_strength() + self.night_floor;
+        let lead = TimeDelta::microseconds((self.lead_h * 3.6e9).round() as i64);
         drives
             .into_iter()
             .map(|drive| Pull {
-                span: drive.span,
+                span: Span { from: drive.span.from - lead, to: drive.span.to - lead },
                 strength: self.strength(drive) / fair,
                 flags: drive.flags,
             })

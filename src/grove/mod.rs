@@ -13,6 +13,7 @@ mod records;
 mod season;
 mod settings;
 mod tree;
+mod truth;
 mod typed;
 
 pub use crate::text::{Flaw, FlawKind, Note, NoteKind, Refused};
@@ -28,6 +29,7 @@ pub use settings::{
     StationSource, WeatherSource, Wishes,
 };
 pub use tree::{BLOCKS, Block, TREES, Tree};
+pub use truth::read_truth;
 
 use crate::text::{Allowed, Columns, Findings, Ids, decode};
 use crate::units::Head;

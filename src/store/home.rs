@@ -153,7 +153,8 @@ impl Home {
             }
         };
         models.retain(|(_, file)| file.fitted_at.is_some_and(|at| at <= as_of));
-        models.sort_by(|(a, file_a), (b, file_b)| (file_a.fitted_at, a).cmp(&(file_b.fitted_at, b)));
+        models
+            .sort_by(|(a, file_a), (b, file_b)| (file_a.fitted_at, a).cmp(&(file_b.fitted_at, b)));
         Ok(models)
     }
 

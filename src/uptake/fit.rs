@@ -178,6 +178,8 @@ pub(super) struct Shared {
 }
 
 const MOST_STEPS: usize = 200;
+/// Step from which on a fit has settled.
+const SETTLED: f64 = 1e-9;
 /// Smallest weight of a row, relative to a residual's: keeps working responses finite where the
 /// likelihood is flat; the maximum does not depend on it.
 const LEAST_WEIGHT: f64 = 1e-7;
@@ -226,18 +228,37 @@ pub fn fit_grouped(
 ) -> Result<Posterior, FitError> {
     assert!(groupings.iter().all(|grouping| grouping.level.len() == rows.len()));
     let problem = Problem::new(rows, priors, variances, groupings)?;
-    let mut state = problem.start(near);
-    let mut step = problem.newton(&state)?;
-    for _ in 0..MOST_STEPS {
-        let (next, moved) = problem.improve(&state, &step.target);
-        let gain = next.objective - state.objective;
-        state = next;
-        step = problem.newton(&state)?;
-        if moved < 1e-9 && gain.abs() < 1e-10 * (1.0 + state.objective.abs()) {
-            return problem.finish(state, step);
-        }
-    }
-    Err(FitError::Unsettled { steps: MOST_STEPS })
+    let start = problem.start(near.map(|near| (&near.effects, &near.pull)));
+    let (state, step) = problem.settled(start, SETTLED)?;
+    Ok(problem.finish(state, step))
+}
+
+/// A place from which to search, and its evidence.
+#[derive(Debug, Clone)]
+pub(super) struct Near {
+    effects: Array1<f64>,
+    pull: Array1<f64>,
+    /// Laplace's approximation of the log marginal likelihood.
+    pub log_evidence: f64,
+}
+
+/// The evidence alone, without the covariances that predictions need; settled once a step moves
+/// nothing by more than `settled`: what is left is its square, since Newton's steps shrink so.
+///
+/// # Errors
+/// As [`fit`].
+pub(super) fn evidence(
+    rows: &[Row],
+    priors: &[CoefficientPrior],
+    variances: &Variances,
+    near: Option<&Near>,
+    settled: f64,
+) -> Result<Near, FitError> {
+    let problem = Problem::new(rows, priors, variances, &[])?;
+    let start = problem.start(near.map(|near| (&near.effects, &near.pull)));
+    let (state, step) = problem.settled(start, settled)?;
+    let log_evidence = problem.log_evidence(&state, &step);
+    Ok(Near { effects: state.effects, pull: state.pull, log_evidence })
 }
 
 struct Problem<'a> {
@@ -307,12 +328,15 @@ impl<'a> Problem<'a> {
         })
     }
 
-    fn start(&self, near: Option<&Posterior>) -> State {
+    /// From effects and pulls nearby, where they are of as many rows and states.
+    fn start(&self, near: Option<(&Array1<f64>, &Array1<f64>)>) -> State {
         let size = self.priors.len() + self.shared.len();
-        match near.filter(|near| near.pull.len() == self.rows.len() && near.effects.len() == size) {
-            Some(near) => {
-                let expected = self.expected(&near.effects, &near.pull);
-                self.valued(expected, near.pull.clone(), near.effects.clone())
+        let fits = |near: &(&Array1<f64>, &Array1<f64>)| {
+            near.0.len() == size && near.1.len() == self.rows.len()
+        };
+        match near.filter(fits) {
+            Some((effects, pull)) => {
+                self.valued(self.expected(effects, pull), pull.clone(), effects.clone())
             }
             None => {
                 let mut effects = Array1::zeros(size);
@@ -323,6 +347,23 @@ impl<'a> Problem<'a> {
                 self.valued(self.expected(&effects, &pull), pull, effects)
             }
         }
+    }
+
+    /// Newton's steps until one moves nothing by more than `settled`.
+    fn settled(&self, start: State, settled: f64) -> Result<(State, Step), FitError> {
+        let slack = settled.powi(2).max(1e-10);
+        let mut state = start;
+        let mut step = self.newton(&state)?;
+        for _ in 0..MOST_STEPS {
+            let (next, moved) = self.improve(&state, &step.target);
+            let gain = next.objective - state.objective;
+            state = next;
+            step = self.newton(&state)?;
+            if moved < settled && gain.abs() < slack * (1.0 + state.objective.abs()) {
+                return Ok((state, step));
+            }
+        }
+        Err(FitError::Unsettled { steps: MOST_STEPS })
     }
 
     /// Expected value of each row from all effects.
@@ -507,7 +548,7 @@ impl<'a> Problem<'a> {
         self.valued(self.expected(&effects, &pull), pull, effects)
     }
 
-    fn finish(&self, state: State, step: Step) -> Result<Posterior, FitError> {
+    fn finish(&self, state: State, step: Step) -> Posterior {
         let (p, q) = (self.priors.len(), self.shared.len());
         let coefficient_covariance = linear::inverse(&step.coefficient_factor);
         let carried = step.projected.dot(&coefficient_covariance);
@@ -518,6 +559,21 @@ impl<'a> Problem<'a> {
         covariance.slice_mut(s![p.., p..]).assign(&shared_covariance);
         covariance.slice_mut(s![p.., ..p]).assign(&-&carried);
         covariance.slice_mut(s![..p, p..]).assign(&-carried.t().to_owned());
+        Posterior {
+            variances: self.variances,
+            log_evidence: self.log_evidence(&state, &step),
+            trees: step.trees,
+            shared: self.shared.clone(),
+            covariance,
+            coefficients: p,
+            log_likelihood: self.log_likelihood(&state.expected),
+            effects: state.effects,
+            expected: state.expected,
+            pull: state.pull,
+        }
+    }
+
+    fn log_evidence(&self, state: &State, step: &Step) -> f64 {
         let trees: f64 = step.trees.iter().map(|tree| linear::ln_determinant(&tree.factor)).sum();
         let priors: f64 = self
             .priors
@@ -531,18 +587,7 @@ impl<'a> Problem<'a> {
             + self.shared.ln_determinant
             + linear::ln_determinant(&step.coefficient_factor)
             - priors;
-        Ok(Posterior {
-            variances: self.variances,
-            trees: step.trees,
-            shared: self.shared.clone(),
-            covariance,
-            coefficients: p,
-            log_evidence: state.objective - 0.5 * curvature,
-            log_likelihood: self.log_likelihood(&state.expected),
-            effects: state.effects,
-            expected: state.expected,
-            pull: state.pull,
-        })
+        state.objective - 0.5 * curvature
     }
 }
 
@@ -625,19 +670,37 @@ impl Shared {
         sds.extend(vec![variances.species_sd; species.len()]);
         sds.extend(&levels);
         let (own, d) = (sds.len(), dates.len());
-        let prior =
-            Array2::from_shape_fn((d, d), |(i, j)| variances.day_covariance(dates[i], dates[j]));
-        let date_factor = linear::factor(&prior, "covariance of the days")?;
         let mut root = Array2::zeros((own + d, own + d));
         for (i, sd) in sds.iter().enumerate() {
             root[[i, i]] = 1.0 / sd;
         }
-        let date_root = linear::forward(&date_factor, &Array2::eye(d));
-        root.slice_mut(s![own.., own..]).assign(&date_root);
+        // A day knows of the days before only through the last of them, so that the factor of their
+        // covariance and its inverse are written down at once.
+        let mut date_factor = Array2::<f64>::zeros((d, d));
+        let mut ln_determinant = 2.0 * sds.iter().map(|sd| sd.ln()).sum::<f64>();
+        for i in 0..d {
+            let carried = match i {
+                0 => 0.0,
+                _ => variances.day_covariance(dates[i - 1], dates[i]) / variances.day_sd.powi(2),
+            };
+            let fresh = variances.day_sd * (1.0 - carried * carried).sqrt();
+            if !(fresh > 0.0 && fresh.is_finite()) {
+                return Err(LinearError::NotPositiveDefinite { what: "covariance of the days" });
+            }
+            for j in 0..i {
+                date_factor[[i, j]] = carried * date_factor[[i - 1, j]];
+            }
+            date_factor[[i, i]] = fresh;
+            let at = own + i;
+            root[[at, at]] = 1.0 / fresh;
+            if i > 0 {
+                root[[at, at - 1]] = -carried / fresh;
+            }
+            ln_determinant += 2.0 * fresh.ln();
+        }
         Ok(Self {
-            precision: root.t().dot(&root),
-            ln_determinant: 2.0 * sds.iter().map(|sd| sd.ln()).sum::<f64>()
-                + linear::ln_determinant(&date_factor),
+            precision: banded_square(&root),
+            ln_determinant,
             root,
             blocks,
             species,
@@ -673,6 +736,21 @@ impl Shared {
         }
         states
     }
+}
+
+/// `U^T U` of a root with nothing but its diagonal and the cells left of it.
+fn banded_square(root: &Array2<f64>) -> Array2<f64> {
+    let mut square = Array2::zeros(root.dim());
+    for i in 0..root.nrows() {
+        square[[i, i]] += root[[i, i]] * root[[i, i]];
+        if i > 0 {
+            let left = root[[i, i - 1]];
+            square[[i - 1, i - 1]] += left * left;
+            square[[i, i - 1]] += left * root[[i, i]];
+            square[[i - 1, i]] = square[[i, i - 1]];
+        }
+    }
+    square
 }
 
 fn distinct<T: Ord>(items: impl Iterator<Item = T>) -> Vec<T> {

@@ -3,8 +3,6 @@
 
 use linfa::traits::Fit;
 use linfa::{Dataset, DatasetBase};
-use linfa_linalg::cholesky::Cholesky;
-use linfa_linalg::triangular::{SolveTriangular, UPLO};
 use linfa_linear::LinearRegression;
 use ndarray::{Array1, Array2};
 
@@ -52,33 +50,71 @@ pub fn least_squares(x: Array2<f64>, y: Array1<f64>) -> Result<Array1<f64>, Line
 }
 
 /// Lower Cholesky factor.
+///
+/// Written out by rows: a fit factors hundreds of matrices of some ten rows, for which the slices of
+/// a library made for large ones cost more than the arithmetic.
 pub fn factor(matrix: &Array2<f64>, what: &'static str) -> Result<Array2<f64>, LinearError> {
-    if matrix.is_empty() {
-        return Ok(matrix.clone());
+    let n = matrix.nrows();
+    let mut lower = vec![0.0; n * n];
+    for i in 0..n {
+        let (above, row) = lower.split_at_mut(i * n);
+        for j in 0..i {
+            let other = &above[j * n..j * n + j + 1];
+            let taken = dot(&row[..j], &other[..j]);
+            row[j] = (matrix[[i, j]] - taken) / other[j];
+        }
+        let left = matrix[[i, i]] - dot(&row[..i], &row[..i]);
+        if !(left > 0.0 && left.is_finite()) {
+            return Err(LinearError::NotPositiveDefinite { what });
+        }
+        row[i] = left.sqrt();
     }
-    let factor = matrix.cholesky().map_err(|_| LinearError::NotPositiveDefinite { what })?;
-    if factor.diag().iter().all(|d| d.is_finite() && *d > 0.0) {
-        Ok(factor)
-    } else {
-        Err(LinearError::NotPositiveDefinite { what })
-    }
+    Ok(square(n, n, lower))
 }
 
 /// `L^-1 b`, for a lower factor with a positive diagonal.
 pub fn forward(lower: &Array2<f64>, b: &Array2<f64>) -> Array2<f64> {
-    if b.is_empty() {
-        return b.clone();
+    let (n, k) = b.dim();
+    let mut x: Vec<f64> = b.iter().copied().collect();
+    for i in 0..n {
+        let (above, row) = x.split_at_mut(i * k);
+        let row = &mut row[..k];
+        for (j, solved) in above.chunks_exact(k.max(1)).enumerate() {
+            take(row, lower[[i, j]], solved);
+        }
+        row.iter_mut().for_each(|value| *value /= lower[[i, i]]);
     }
-    lower.solve_triangular(b, UPLO::Lower).expect("a factor from `factor` is square and regular")
+    square(n, k, x)
 }
 
 /// `L^-T b`, for a lower factor with a positive diagonal.
 pub fn backward(lower: &Array2<f64>, b: &Array2<f64>) -> Array2<f64> {
-    if b.is_empty() {
-        return b.clone();
+    let (n, k) = b.dim();
+    let mut x: Vec<f64> = b.iter().copied().collect();
+    for i in (0..n).rev() {
+        let (above, row) = x.split_at_mut(i * k);
+        let row = &mut row[..k];
+        row.iter_mut().for_each(|value| *value /= lower[[i, i]]);
+        for (j, open) in above.chunks_exact_mut(k.max(1)).enumerate() {
+            take(open, lower[[i, j]], row);
+        }
     }
-    let upper = lower.t().to_owned();
-    upper.solve_triangular(b, UPLO::Upper).expect("a factor from `factor` is square and regular")
+    square(n, k, x)
+}
+
+fn dot(a: &[f64], b: &[f64]) -> f64 {
+    a.iter().zip(b).map(|(a, b)| a * b).sum()
+}
+
+/// Takes a multiple of one row off another.
+fn take(from: &mut [f64], times: f64, row: &[f64]) {
+    if times != 0.0 {
+        from.iter_mut().zip(row).for_each(|(value, other)| *value -= times * other);
+    }
+}
+
+fn square(rows: usize, columns: usize, values: Vec<f64>) -> Array2<f64> {
+    Array2::from_shape_vec((rows, columns), values).expect("as many values as cells")
 }
 
 /// `(L L^T)^-1 b`.
@@ -99,4 +135,35 @@ pub fn ln_determinant(lower: &Array2<f64>) -> f64 {
 /// A vector as a matrix of one column.
 pub fn column(vector: &Array1<f64>) -> Array2<f64> {
     vector.clone().insert_axis(ndarray::Axis(1))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use linfa_linalg::cholesky::Cholesky;
+    use linfa_linalg::triangular::{SolveTriangular, UPLO};
+
+    #[test]
+    fn factor_and_solutions_are_those_of_linfa() {
+        for n in [1, 2, 7, 40] {
+            let wave = |i: usize, j: usize| ((1 + i * n + 3 * j) as f64 * 0.7).sin();
+            let root = Array2::from_shape_fn((n, n), |(i, j)| wave(i, j));
+            let matrix = root.dot(&root.t()) + 0.5 * Array2::<f64>::eye(n);
+            let b = Array2::from_shape_fn((n, 3), |(i, j)| wave(j, i));
+            let lower = factor(&matrix, "a test").unwrap();
+            let theirs = matrix.cholesky().unwrap();
+            let close = |a: &Array2<f64>, b: &Array2<f64>| {
+                assert!(a.iter().zip(b).all(|(a, b)| (a - b).abs() < 1e-9 * (1.0 + b.abs())));
+            };
+            close(&lower, &theirs);
+            close(&forward(&lower, &b), &theirs.solve_triangular(&b, UPLO::Lower).unwrap());
+            let upper = theirs.t().to_owned();
+            close(&backward(&lower, &b), &upper.solve_triangular(&b, UPLO::Upper).unwrap());
+            close(&matrix.dot(&solve(&lower, &b)), &b);
+        }
+        let not = Array2::from_shape_vec((2, 2), vec![1.0, 2.0, 2.0, 1.0]).unwrap();
+        assert!(factor(&not, "a test").is_err());
+        assert!(factor(&Array2::from_elem((1, 1), f64::NAN), "a test").is_err());
+        assert_eq!(factor(&Array2::zeros((0, 0)), "nothing").unwrap().dim(), (0, 0));
+    }
 }

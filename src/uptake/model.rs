@@ -2,7 +2,7 @@
 //! saw them, so that it predicts anywhere and can be checked by fitting it again.
 
 use super::fit::{CoefficientPrior, FitError, Posterior, Row, Variances, fit};
-use super::learn::{Belief, Beliefs, Learned, learn};
+use super::learn::{Belief, Beliefs, Learned, Offset, learn};
 use crate::belief::Residual;
 use crate::demand::{Kind, Shape, ShapeError};
 use crate::units::{Centimetres, Head};
@@ -11,7 +11,7 @@ use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 
 /// Version of the file's layout; any other is refused.
-pub const SCHEMA: u32 = 1;
+pub const SCHEMA: u32 = 2;
 /// Head at which the head's coefficient says nothing, m.
 const TYPICAL_HEAD_M: f64 = 1.5;
 /// Trunk at which the dbh's coefficient says nothing, cm.
@@ -44,6 +44,10 @@ pub struct ModelFile {
     pub night_floor_ln_sd: f64,
     /// Spread of effects and residual.
     pub variances: Variances,
+    /// Why the search for shape and spreads stopped before it had settled; none where it settled or
+    /// nothing was searched. They are then the best that it had tried.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub unsettled: Option<String>,
     /// What was believed before any draw of what is learned by evidence.
     pub beliefs: Beliefs,
     /// Coefficients: prior and, where there are draws, posterior.
@@ -119,7 +123,7 @@ pub enum ModelError {
     Form(#[from] serde_json::Error),
     /// Made for another version.
     #[error(
-        "model schema {found} is not {SCHEMA}, the one this program reads; refit the grove, or use \
+        "model schema {found} is not among those that this program reads, 1 to {SCHEMA}; refit the grove, or use \
          the program that made it"
     )]
     Schema {
@@ -184,6 +188,7 @@ impl ModelFile {
             deficit_slope: Belief { median: 0.7, ln_sd: 0.25 },
             lag_h: Belief { median: 0.35, ln_sd: 0.9 },
             night_floor: Belief { median: 0.1, ln_sd: 0.7 },
+            lead_h: Offset { mean: 0.0, sd: 0.35 },
             scale: Belief { median: 0.15, ln_sd: 0.4 },
             day_sd: Belief { median: 0.22, ln_sd: 0.5 },
         };
@@ -210,6 +215,7 @@ impl ModelFile {
             demand,
             night_floor_ln_sd: beliefs.night_floor.ln_sd,
             variances,
+            unsettled: None,
             beliefs,
             coefficients: vec![
                 coefficient("intercept", "ln (mL per demand-hour)", 180f64.ln(), 1.15),
@@ -239,10 +245,11 @@ impl ModelFile {
     /// # Errors
     /// [`ModelError`] where it is not one, is of another schema, was edited, or cannot be fitted.
     pub fn from_json(text: &str) -> Result<Self, ModelError> {
-        let value: serde_json::Value = serde_json::from_str(text)?;
-        let found = value.get("schema").and_then(serde_json::Value::as_u64).unwrap_or(0);
-        if found != u64::from(SCHEMA) {
-            return Err(ModelError::Schema { found });
+        let mut value: serde_json::Value = serde_json::from_str(text)?;
+        match value.get("schema").and_then(serde_json::Value::as_u64).unwrap_or(0) {
+            1 => step_to_2(&mut value),
+            2 => {}
+            found => return Err(ModelError::Schema { found }),
         }
         let file: Self = serde_json::from_value(value)?;
         file.demand.checked()?;
@@ -335,9 +342,9 @@ impl Model {
         rests: RestsOn,
     ) -> Result<Self, FitError> {
         let priors = base.priors();
-        let Learned { shape, variances, night_floor_ln_sd, posterior } =
+        let Learned { shape, variances, night_floor_ln_sd, posterior, unsettled } =
             learn(base.demand, base.variances, &base.beliefs, &priors, rows_at)?;
-        let base = ModelFile { demand: shape, variances, night_floor_ln_sd, ..base };
+        let base = ModelFile { demand: shape, variances, night_floor_ln_sd, unsettled, ..base };
         Ok(Self::assembled(base, rows_at(&shape), rests, posterior))
     }
 
@@ -398,6 +405,17 @@ impl Model {
     pub fn is_prior_only(&self) -> bool {
         self.file.rows.is_empty()
     }
+}
+
+/// Schema 1 knew no lead over the weather's clock: its trees have none, and predict as they did.
+fn step_to_2(file: &mut serde_json::Value) {
+    let belief = serde_json::to_value(ModelFile::prior().beliefs.lead_h).unwrap_or_default();
+    for (part, value) in [("demand", 0.0.into()), ("beliefs", belief)] {
+        if let Some(serde_json::Value::Object(part)) = file.get_mut(part) {
+            part.insert("lead_h".into(), value);
+        }
+    }
+    file["schema"] = SCHEMA.into();
 }
 
 fn made_by() -> String {
