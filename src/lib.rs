@@ -18,7 +18,7 @@
 //! - [`plan`]: the start window, the crew's rhythm, the overnight call.
 //!
 //! An imperative shell around it: [`store`] (grove folders, pulled weather, the demo), [`feed`]
-//! (weather services), [`app`] (one file a use case), [`cli`] (arguments, tables).
+//! (weather services), [`app`] (one file a use case), [`pages`] (HTML), [`cli`] (arguments, tables).
 //!
 //! Arrows point up the page: `units <- text <- weather <- evapo <- grove`,
 //! `grove <- journal`, `evapo <- demand <- uptake`, `units <- belief <- uptake, plan`. Nothing in the core names
