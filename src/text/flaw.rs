@@ -196,6 +196,9 @@ pub enum FlawKind {
     )]
     EmptiedWhileShut { last_wet: DateTime<FixedOffset>, first_empty: DateTime<FixedOffset> },
 
+    #[error("this is no entry of the journal: {reason}; correct it, or take the row out")]
+    NoEntry { reason: String },
+
     // Weather
     #[error(
         "the rows stand at two places in the hour: {usual_rows} at minute {usual_minute:02}, \
