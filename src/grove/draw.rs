@@ -50,6 +50,8 @@ pub struct Draw {
     pub left: Option<Millilitres>,
     /// Who set it.
     pub crew: Option<String>,
+    /// Which kit hangs there.
+    pub kit: Option<String>,
     /// What else the user wrote.
     pub note: Option<String>,
     /// Looks at the bag from `readings.csv`, in order of time.
@@ -134,6 +136,7 @@ const DRAW_COLUMNS: Columns = Columns {
         "stripped",
         "left_ml",
         "crew",
+        "kit_id",
         "note",
     ],
 };
@@ -199,6 +202,7 @@ pub(super) fn read_draws(
         let kind = NoteKind::ReadingsRise { count, up_to_ml: history::READING_ERROR_ML };
         findings.note(Note::on_file(file, kind).on_column("left_ml"));
     }
+    kits_on_one_tree(&drafts, zone, findings);
     let draws: Vec<Draw> = drafts.into_iter().map(|draft| draft.draw).collect();
     note_shared_trees(&draws, roll, findings);
     draws
@@ -264,6 +268,7 @@ fn read_draw(cells: &mut Cells, ids: &mut Ids, roll: &Roll, zone: Tz) -> Option<
         stripped,
         left,
         crew: cells.text("crew"),
+        kit: if cells.has("kit_id") { cells.id("kit_id") } else { None },
         note: cells.text("note"),
         readings: Vec::new(),
         pauses: Vec::new(),
@@ -376,6 +381,25 @@ fn read_pauses(
         let (why, row) = (cells.text("why"), cells.line());
         Some((draw_id?, Pause { from: from?, to, why, row }))
     })
+}
+
+/// A kit hangs from start to strip, on one tree at a time.
+fn kits_on_one_tree(drafts: &[Draft], zone: Tz, findings: &mut Findings) {
+    let kit = |draft: &Draft| draft.draw.kit.clone();
+    let mut in_order: Vec<&Draft> = drafts.iter().filter(|draft| kit(draft).is_some()).collect();
+    in_order.sort_by_key(|draft| (kit(draft), draft.draw.started));
+    for pair in in_order.windows(2).filter(|pair| pair[0].draw.kit == pair[1].draw.kit) {
+        let (first, second) = (&pair[0].draw, &pair[1].draw);
+        if first.stripped.is_none_or(|stripped| stripped > second.started) {
+            let problem = FlawKind::KitOnTwoTrees {
+                kit: second.kit.clone().unwrap_or_default(),
+                other_draw: first.id.clone(),
+                from: with_offset(first.started, zone),
+                to: first.stripped.map(|stripped| with_offset(stripped, zone)),
+            };
+            findings.flaw(DRAWS, Some(pair[1].row), Some("kit_id"), problem);
+        }
+    }
 }
 
 /// Two bags on one tree at a time are allowed, but more often one of the two dates is wrong.

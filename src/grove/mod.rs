@@ -8,6 +8,7 @@ mod assemble;
 mod draw;
 mod hang;
 mod history;
+mod records;
 mod season;
 mod settings;
 mod tree;
@@ -18,6 +19,7 @@ pub use assemble::{answered, forecasts, observed};
 pub use draw::{DRAWS, Draw, PAUSES, Pause, READINGS, Reading, SMALLEST_REFILL_ML, Seen};
 pub use hang::{FILE as HANG, Hang};
 pub use history::READING_ERROR_ML;
+pub use records::{APPLICATIONS, Application, KITS, Kit, PORTS, Port, earliest_next};
 pub use season::{Season, SeasonDay};
 pub use settings::{
     Bag, Crew, FILE as SETTINGS, Label, LabelRate, RateOf, RatePer, Settings, StationColumn,
@@ -29,6 +31,7 @@ use crate::text::{Allowed, Findings, Ids, decode};
 use crate::units::Head;
 use crate::weather::parse::{self, FORECAST, OBSERVED};
 use crate::weather::{Forecasts, Series};
+use chrono::NaiveDate;
 use chrono_tz::Tz;
 use draw::DrawTexts;
 use std::collections::BTreeMap;
@@ -44,18 +47,26 @@ pub const MOST_PORTS: u32 = 40;
 pub const SMALLEST_CHARGE_ML: f64 = 10.0;
 
 /// Files of a grove folder, those that must be there first.
-pub const FILES: [&str; 9] =
-    [SETTINGS, TREES, BLOCKS, DRAWS, READINGS, PAUSES, HANG, OBSERVED, FORECAST];
-
-/// Files that a grove folder may hold already but that only a store can read.
-pub const KEPT_ASIDE: [&str; 3] = ["ports.csv", "kits.csv", "applications.csv"];
+pub const FILES: [&str; 12] = [
+    SETTINGS,
+    TREES,
+    BLOCKS,
+    DRAWS,
+    READINGS,
+    PAUSES,
+    HANG,
+    PORTS,
+    KITS,
+    APPLICATIONS,
+    OBSERVED,
+    FORECAST,
+];
 
 const HEAD: Allowed = Allowed::new("m", Head::LOW, Head::HIGH).or_else(|value| {
     if value > Head::HIGH { "if this is in cm, divide by 100" } else { "correct it" }
 });
 
-/// The files of a grove folder by their names inside it; of [`KEPT_ASIDE`] the name alone counts,
-/// and what is not in [`FILES`] either is passed over.
+/// The files of a grove folder by their names inside it; what is not in [`FILES`] is passed over.
 pub type Files<'b> = BTreeMap<&'b str, &'b [u8]>;
 
 /// One place that is looked after, as its files tell it.
@@ -71,6 +82,12 @@ pub struct Grove {
     pub draws: Vec<Draw>,
     /// What is intended; none where there is no such file.
     pub hang: Option<Vec<Hang>>,
+    /// Holes drilled, in the order of the file.
+    pub ports: Vec<Port>,
+    /// Kits.
+    pub kits: Vec<Kit>,
+    /// Working records of treatments.
+    pub applications: Vec<Application>,
     /// Measured weather, gaps not yet bridged; no hours where there is no such file.
     pub observed: Series,
     /// Forecasts as issued.
@@ -100,20 +117,7 @@ impl Grove {
     /// # Errors
     /// [`Refused`] with every flaw in every file; `grove.toml` and `trees.csv` must be there.
     pub fn read(files: &Files) -> Result<Self, Refused> {
-        let mut findings = Findings::default();
-        for name in KEPT_ASIDE.into_iter().filter(|name| files.contains_key(name)) {
-            findings.note(Note::on_file(name, NoteKind::NotReadYet));
-        }
-        let parts = read_parts(files, &mut findings);
-        let (Some(parts), true) = (parts, findings.flaws.is_empty()) else {
-            return Err(Refused { flaws: findings.flaws });
-        };
-        let Parts { settings, blocks, trees, draws, hang, observed: hours, forecasts: issues } =
-            parts;
-        let observed = observed(&hours, &settings, &mut findings);
-        let forecasts = forecasts(&issues, &settings, &mut findings);
-        let notes = findings.notes;
-        Ok(Self { settings, blocks, trees, draws, hang, observed, forecasts, notes })
+        Ok(Parts::read(files)?.whole())
     }
 
     /// Reads intended draws that stand outside the grove folder; `file` is the name that messages
@@ -141,48 +145,115 @@ impl Grove {
         let block = self.blocks.iter().find(|block| block.name == tree.block);
         block.map_or(self.settings.season, |block| block.season.or(self.settings.season))
     }
+
+    /// The first day on which the label lets a tree be treated again, by its working records and
+    /// by when the user says that it was last treated; none where either is not known.
+    pub fn earliest_next(&self, tree: &Tree) -> Option<NaiveDate> {
+        let own = self.applications.iter().filter(|application| application.tree_id == tree.id);
+        let days = own.map(|application| self.settings.local(application.applied).date_naive());
+        earliest_next(days.chain(tree.last_treated), self.settings.label.min_interval_days)
+    }
 }
 
-struct Parts {
-    settings: Settings,
-    blocks: Vec<Block>,
-    trees: Vec<Tree>,
-    draws: Vec<Draw>,
-    hang: Option<Vec<Hang>>,
-    observed: parse::RawSeries,
-    forecasts: Vec<parse::RawForecast>,
+/// A grove in parts: all that its files tell, checked, its weather not yet made complete. A store
+/// keeps weather in this form, since what is estimated of it may change with the settings.
+#[derive(Debug)]
+pub struct Parts {
+    /// The grove; its weather is still empty.
+    grove: Grove,
+    /// Measured weather as its file tells it.
+    pub observed: parse::RawSeries,
+    /// Forecasts as their file tells them.
+    pub forecasts: Vec<parse::RawForecast>,
+    findings: Findings,
 }
 
-/// Every file is read, also where one before it is flawed, so that all flaws are told in one go.
-fn read_parts(files: &Files, findings: &mut Findings) -> Option<Parts> {
+impl Parts {
+    /// Reads the parts from the bytes of a grove's files. Every file is read, also where one before
+    /// it is flawed, so that all flaws are told in one go.
+    ///
+    /// # Errors
+    /// [`Refused`] with every flaw in every file; `grove.toml` and `trees.csv` must be there.
+    pub fn read(files: &Files) -> Result<Self, Refused> {
+        let mut findings = Findings::default();
+        let (grove, zone) = read_grove(files, &mut findings);
+        let observed = file(files, OBSERVED, &mut findings)
+            .map(|text| parse::parse_observed(text, zone, &mut findings))
+            .unwrap_or_default();
+        let forecasts = file(files, FORECAST, &mut findings)
+            .map(|text| parse::parse_forecast(text, zone, &mut findings))
+            .unwrap_or_default();
+        match grove {
+            Some(grove) if findings.flaws.is_empty() => {
+                Ok(Self { grove, observed, forecasts, findings })
+            }
+            _ => Err(Refused { flaws: findings.flaws }),
+        }
+    }
+
+    /// The settings.
+    pub fn settings(&self) -> &Settings {
+        &self.grove.settings
+    }
+
+    /// The whole grove, its weather made complete.
+    pub fn whole(self) -> Grove {
+        let Self { grove, observed: hours, forecasts: issues, mut findings } = self;
+        let observed = observed(&hours, &grove.settings, &mut findings);
+        let forecasts = forecasts(&issues, &grove.settings, &mut findings);
+        Grove { observed, forecasts, notes: findings.notes, ..grove }
+    }
+}
+
+fn file<'b>(files: &Files<'b>, name: &'static str, findings: &mut Findings) -> Option<&'b str> {
+    files.get(name).and_then(|bytes| decode(name, bytes, findings))
+}
+
+/// All but the weather, and the zone that times without offset are read in.
+fn read_grove(files: &Files, findings: &mut Findings) -> (Option<Grove>, Tz) {
     let settings = needed(files, SETTINGS, NO_SETTINGS, findings)
         .and_then(|text| Settings::read(text, findings));
     let zone = settings.as_ref().map_or(Tz::UTC, |settings| settings.zone);
     let trees = needed(files, TREES, NO_TREES, findings);
     let (trees, ids) = trees.map(|text| tree::read_trees(text, zone, findings)).unwrap_or_default();
     let roll = Roll::new(&trees, &ids);
-    let file = |name: &'static str, findings: &mut Findings| {
-        files.get(name).and_then(|bytes| decode(name, bytes, findings))
-    };
-    let blocks = file(BLOCKS, findings)
+    let blocks = file(files, BLOCKS, findings)
         .map(|text| tree::read_blocks(text, &roll, zone, findings))
         .unwrap_or_default();
     let texts = DrawTexts {
-        draws: file(DRAWS, findings),
-        readings: file(READINGS, findings),
-        pauses: file(PAUSES, findings),
+        draws: file(files, DRAWS, findings),
+        readings: file(files, READINGS, findings),
+        pauses: file(files, PAUSES, findings),
     };
     let draws = draw::read_draws(texts, &roll, zone, findings);
-    let hang = file(HANG, findings).map(|text| hang::read_hang(HANG, text, &roll, zone, findings));
-    let observed = file(OBSERVED, findings)
-        .map(|text| parse::parse_observed(text, zone, findings))
+    let hang =
+        file(files, HANG, findings).map(|text| hang::read_hang(HANG, text, &roll, zone, findings));
+    let ports = file(files, PORTS, findings)
+        .map(|text| records::read_ports(text, &ids, zone, findings))
         .unwrap_or_default();
-    let forecasts = file(FORECAST, findings)
-        .map(|text| parse::parse_forecast(text, zone, findings))
+    let kits = file(files, KITS, findings)
+        .map(|text| records::read_kits(text, zone, findings))
         .unwrap_or_default();
-    let settings = settings?;
+    let applications = file(files, APPLICATIONS, findings)
+        .map(|text| records::read_applications(text, &roll, &draws, zone, findings))
+        .unwrap_or_default();
+    let Some(settings) = settings else { return (None, zone) };
     hold_to_bag(HANG, hang.as_deref().unwrap_or_default(), &settings, findings);
-    Some(Parts { settings, blocks, trees, draws, hang, observed, forecasts })
+    let (observed, forecasts, notes) = Default::default();
+    let grove = Grove {
+        settings,
+        blocks,
+        trees,
+        draws,
+        hang,
+        ports,
+        kits,
+        applications,
+        observed,
+        forecasts,
+        notes,
+    };
+    (Some(grove), zone)
 }
 
 const NO_SETTINGS: &str =

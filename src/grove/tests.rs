@@ -129,6 +129,8 @@ proptest! {
         let headers = ["", "tree_id,block,species,dbh_cm,ports\n", "block,bloom_from\n",
             "draw_id,tree_id,started,charge_ml,last_wet\n", "draw_id,time,left_ml,state\n",
             "draw_id,from,to\n", "draw_id,tree_id,start,charge_ml\n",
+            "tree_id,date,hole,height_cm\n", "kit_id,tips\n",
+            "application_id,tree_id,applied,product_ml\n",
             "hour_ending,air_temp_c\n", "hour_starting,air_temp_c,issued_at,member\n"];
         let mut all = files(&[]);
         all.insert(FILES[at], &bytes);

@@ -140,7 +140,7 @@ impl State {
         Ok(())
     }
 
-    /// One kit is on one tree at a time.
+    /// One kit is on one tree at a time; one that is hung from `at` on must be off all others.
     fn kit_is_free(
         &self,
         kit: Option<&str>,
@@ -150,9 +150,9 @@ impl State {
     ) -> Result<(), Refusal> {
         let Some(kit) = kit else { return Ok(()) };
         let holds = |told: &&Told| {
-            let same = told.start.kit.as_deref() == Some(kit) && told.start.draw_id != draw_id;
-            let strip = told.strip.as_ref();
-            same && strip.is_none_or(|strip| told.started <= at && at < strip.at)
+            told.start.kit.as_deref() == Some(kit)
+                && told.start.draw_id != draw_id
+                && told.strip.as_ref().is_none_or(|strip| strip.at > at)
         };
         match self.draws.values().find(holds) {
             Some(told) => Err(Refusal::KitInUse {

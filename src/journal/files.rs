@@ -26,7 +26,7 @@ const JOURNAL_COLUMNS: [&str; 18] = [
     "charge_ml",
     "ports",
     "head_m",
-    "kit",
+    "kit_id",
     "second_bag",
     "state",
     "left_ml",
@@ -46,7 +46,7 @@ const COLUMNS: Columns = Columns {
         "charge_ml",
         "ports",
         "head_m",
-        "kit",
+        "kit_id",
         "second_bag",
         "state",
         "left_ml",
@@ -57,7 +57,7 @@ const COLUMNS: Columns = Columns {
     ],
 };
 
-const DRAW_COLUMNS: [&str; 12] = [
+const DRAW_COLUMNS: [&str; 13] = [
     "draw_id",
     "tree_id",
     "started",
@@ -69,6 +69,7 @@ const DRAW_COLUMNS: [&str; 12] = [
     "stripped",
     "left_ml",
     "crew",
+    "kit_id",
     "note",
 ];
 const READING_COLUMNS: [&str; 7] =
@@ -94,7 +95,7 @@ pub fn read_journal(text: &str, zone: Tz, findings: &mut Findings) -> Vec<Entry>
             charge_ml: cells.number("charge_ml", &VOLUME),
             ports: cells.whole("ports", LEAST_PORTS, MOST_PORTS),
             head_m: cells.number("head_m", &HEAD),
-            kit: cells.text("kit"),
+            kit_id: cells.text("kit_id"),
             second_bag: cells.word("second_bag", &["yes"]).is_some(),
             state: cells.word("state", &STATES).map(str::to_owned),
             left_ml: cells.number("left_ml", &VOLUME),
@@ -163,7 +164,7 @@ impl DrawFiles {
             ("charge_ml", or_blank(flat.charge_ml)),
             ("ports", flat.ports.map(|ports| ports.to_string())),
             ("head_m", or_blank(flat.head_m)),
-            ("kit", flat.kit),
+            ("kit_id", flat.kit_id),
             ("second_bag", flat.second_bag.then(|| "yes".to_owned())),
             ("state", flat.state),
             ("left_ml", or_blank(flat.left_ml)),
@@ -200,6 +201,7 @@ impl DrawFiles {
                         ("ports", Some(start.ports.to_string())),
                         ("head_m", start.head.map(|head| head.value().to_string())),
                         ("crew", entry.by.clone()),
+                        ("kit_id", start.kit.clone()),
                         ("note", entry.note.clone()),
                     ];
                     append(&mut sheet, &cells);

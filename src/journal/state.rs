@@ -116,7 +116,6 @@ impl State {
         let Some(told) = told else { return };
         match &entry.act {
             Act::Start(start) => {
-                told.start.kit.clone_from(&start.kit);
                 told.start.second_bag = start.second_bag;
                 if told.start == *start && told.started == entry.at {
                     told.key = Some(entry.key.clone());

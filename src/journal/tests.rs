@@ -277,13 +277,13 @@ fn written(draws: &[Draw], trees: &[Tree]) -> [(&'static str, String); 3] {
     let time = |at| format_time(at, ZONE);
     let or_blank = |value: Option<f64>| value.map_or(String::new(), |value| value.to_string());
     let mut rows =
-        String::from("draw_id,tree_id,started,charge_ml,ports,head_m,stripped,left_ml\n");
+        String::from("draw_id,tree_id,started,charge_ml,ports,head_m,stripped,left_ml,kit_id\n");
     let mut readings = String::from("draw_id,time,left_ml,state,added_ml\n");
     let mut pauses = String::from("draw_id,from,to,why\n");
     for draw in draws {
         let _ = writeln!(
             rows,
-            "{},{},{},{},{},{},{},{}",
+            "{},{},{},{},{},{},{},{},{}",
             draw.id,
             trees[draw.tree].id,
             time(draw.started),
@@ -292,6 +292,7 @@ fn written(draws: &[Draw], trees: &[Tree]) -> [(&'static str, String); 3] {
             or_blank(draw.head.map(Head::value)),
             draw.stripped.map(time).unwrap_or_default(),
             or_blank(draw.left.map(Millilitres::value)),
+            draw.kit.as_deref().unwrap_or_default(),
         );
         for reading in &draw.readings {
             let cells = match reading.seen {

@@ -94,7 +94,7 @@ impl Told {
             charge: draw.charge,
             ports: draw.ports,
             head: draw.head,
-            kit: None,
+            kit: draw.kit.clone(),
             second_bag: false,
         };
         let bare = |at, what| Event { at, noted: None, key: None, what, by: None, note: None };
@@ -182,6 +182,7 @@ impl Told {
             stripped: self.strip.as_ref().map(|strip| strip.at),
             left: self.strip.as_ref().and_then(|strip| strip.left),
             crew: self.crew.clone(),
+            kit: self.start.kit.clone(),
             note: self.note.clone(),
             readings,
             pauses,

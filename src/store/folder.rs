@@ -1,7 +1,7 @@
 //! A grove folder on disk: its files in, results out. All reading of text is `grove`'s.
 
 use super::pulled::{self, PulledError};
-use crate::grove::{FILES, Flaw, FlawKind, Grove, Hang, KEPT_ASIDE, Note, Refused};
+use crate::grove::{FILES, Flaw, FlawKind, Grove, Hang, Note, Refused};
 use crate::weather::Forecasts;
 use std::ffi::OsString;
 use std::fs::{self, File, OpenOptions};
@@ -29,8 +29,6 @@ pub fn read(folder: &Path) -> Result<Grove, Refused> {
             Err(problem) => flaws.push(flaw_of(name, problem)),
         }
     }
-    let aside = KEPT_ASIDE.into_iter().filter(|name| folder.join(name).exists());
-    contents.extend(aside.map(|name| (name, Vec::new())));
     let files = contents.iter().map(|(name, bytes)| (*name, bytes.as_slice())).collect();
     match (Grove::read(&files), flaws.is_empty()) {
         (read, true) => read.and_then(|grove| with_pulled(folder, grove)),

@@ -36,22 +36,6 @@ fn a_folder_reads_as_its_files() {
 }
 
 #[test]
-fn files_for_a_store_are_kept_aside() {
-    let folder = folder(&least());
-    fs::write(folder.path().join("kits.csv"), b"any\xfething").unwrap();
-    fs::write(folder.path().join("ports.csv"), "").unwrap();
-    let notes = read(folder.path()).unwrap().notes;
-    let told: Vec<String> = notes.iter().map(ToString::to_string).collect();
-    assert_eq!(
-        told,
-        [
-            "ports.csv: kept aside: read once the store exists",
-            "kits.csv: kept aside: read once the store exists",
-        ]
-    );
-}
-
-#[test]
 fn no_folder_and_an_empty_one() {
     let empty = folder(&[]);
     let missing = empty.path().join("none");

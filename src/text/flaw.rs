@@ -198,6 +198,29 @@ pub enum FlawKind {
 
     #[error("this is no entry of the journal: {reason}; correct it, or take the row out")]
     NoEntry { reason: String },
+    #[error(
+        "'{kit}' hangs from {} {} in draw '{other_draw}': one kit on one tree at a time; correct \
+         the kit, or write when it was stripped there",
+        rfc(.from), until(.to.as_ref())
+    )]
+    KitOnTwoTrees {
+        kit: String,
+        other_draw: String,
+        from: DateTime<FixedOffset>,
+        to: Option<DateTime<FixedOffset>>,
+    },
+
+    #[error("'{draw}' hangs on tree '{tree}'; correct one of the two")]
+    OtherTree { draw: String, tree: String },
+
+    // The database
+    #[error(
+        "of {id} is stored as {stored} and offered as {offered}; make the two agree, or import \
+         with --replace to take what is offered"
+    )]
+    Conflict { id: String, stored: String, offered: String },
+    #[error("the database refuses the row: {reason}; correct it")]
+    Barred { reason: String },
 
     // Weather
     #[error(
@@ -230,6 +253,10 @@ pub enum FlawKind {
 
 fn rfc(time: &DateTime<FixedOffset>) -> String {
     time.to_rfc3339_opts(chrono::SecondsFormat::Secs, false)
+}
+
+fn until(time: Option<&DateTime<FixedOffset>>) -> String {
+    time.map_or_else(|| "on, with no strip".to_owned(), |time| format!("to {}", rfc(time)))
 }
 
 fn hm(time: &NaiveTime) -> String {

@@ -74,8 +74,6 @@ pub enum NoteKind {
     HumidityDisagrees { other: &'static str, hours: usize, by_more_than_kpa: f64 },
     /// Readings somewhat above the one before, taken as errors of reading.
     ReadingsRise { count: usize, up_to_ml: f64 },
-    /// A file that is not read yet.
-    NotReadYet,
     /// Bags that share a tree.
     SharesTree { draw: String, other_draw: String, tree: String },
     /// A charge beyond the bag that is in use now.
@@ -137,7 +135,6 @@ impl fmt::Display for NoteKind {
                  reading: {count}",
                 figure(*up_to_ml)
             ),
-            Self::NotReadYet => f.write_str("kept aside: read once the store exists"),
             Self::SharesTree { draw, other_draw, tree } => write!(
                 f,
                 "draw '{draw}' starts while draw '{other_draw}' hangs on tree '{tree}': two bags \

@@ -207,6 +207,15 @@ impl Table {
             .is_some_and(|&at| self.rows.iter().any(|row| !row.cells[at].is_empty()))
     }
 
+    /// Names of columns that are none of these, in order of name.
+    pub fn others(&self, columns: &Columns) -> Vec<&str> {
+        let known = columns.known();
+        let mut names: Vec<&str> =
+            self.columns.keys().map(String::as_str).filter(|name| !known.contains(name)).collect();
+        names.sort_unstable();
+        names
+    }
+
     /// Number of rows.
     pub fn len(&self) -> usize {
         self.rows.len()

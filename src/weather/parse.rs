@@ -47,7 +47,8 @@ pub const SOIL_WATER: Measure = "soil_water_m3_m3";
 /// Mean cloud cover of the hour; shortwave is estimated from it where none was measured.
 pub const CLOUD_COVER: Measure = "cloud_cover_pct";
 
-const MEASURES: [Measure; 11] = [
+/// All measures, in the order in which files have them.
+pub const MEASURES: [Measure; 11] = [
     AIR,
     AIR_INSTANT,
     REL_HUMIDITY,
@@ -198,6 +199,8 @@ pub struct RawForecast {
     pub issued_at: Option<DateTime<Utc>>,
     /// Its members.
     pub members: Vec<RawSeries>,
+    /// The name of each as the file has it; none where it has no name.
+    pub names: Vec<Option<String>>,
 }
 
 /// Reads measured weather.
@@ -249,11 +252,14 @@ fn by_issue(
     measured: &BTreeSet<Measure>,
 ) -> Vec<RawForecast> {
     let mut forecasts: Vec<RawForecast> = Vec::new();
-    for ((issued_at, _), hours) in groups {
-        let member = RawSeries { hours, measured: measured.clone() };
-        match forecasts.last_mut().filter(|last| last.issued_at == issued_at) {
-            Some(last) => last.members.push(member),
-            None => forecasts.push(RawForecast { issued_at, members: vec![member] }),
+    for ((issued_at, name), hours) in groups {
+        if forecasts.last().is_none_or(|last| last.issued_at != issued_at) {
+            let (members, names) = (Vec::new(), Vec::new());
+            forecasts.push(RawForecast { issued_at, members, names });
+        }
+        if let Some(issue) = forecasts.last_mut() {
+            issue.members.push(RawSeries { hours, measured: measured.clone() });
+            issue.names.push(name);
         }
     }
     forecasts
