@@ -27,13 +27,13 @@ const CORE: [Room; 11] = [
 ];
 
 const SHELL: [Room; 4] = [
-    ("store", &["units", "text", "weather", "grove", "uptake"]),
+    ("store", &["units", "text", "weather", "grove", "journal", "uptake"]),
     ("feed", &["units", "weather", "evapo", "grove", "store"]),
     (
         "app",
         &[
-            "units", "text", "weather", "evapo", "grove", "belief", "demand", "uptake", "plan",
-            "dose", "feed", "store",
+            "units", "text", "weather", "evapo", "grove", "journal", "belief", "demand", "uptake",
+            "plan", "dose", "feed", "store",
         ],
     ),
     // Of the core, single names that `app` takes and gives.

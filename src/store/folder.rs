@@ -1,5 +1,6 @@
 //! A grove folder on disk: its files in, results out. All reading of text is `grove`'s.
 
+use super::folder_log::{self, LOCK, Lock};
 use super::pulled::{self, PulledError};
 use crate::grove::{FILES, Flaw, FlawKind, Grove, Hang, Note, Refused};
 use crate::weather::Forecasts;
@@ -20,6 +21,7 @@ pub fn read(folder: &Path) -> Result<Grove, Refused> {
         let problem = FlawKind::NoSuchFolder;
         return Err(flaw_of(&folder.display().to_string(), problem).into());
     }
+    let lock = Lock::shared(folder).map_err(|problem| flaw_of(LOCK, problem))?;
     let mut contents: Vec<(&str, Vec<u8>)> = Vec::new();
     let mut flaws = Vec::new();
     for name in FILES {
@@ -29,6 +31,10 @@ pub fn read(folder: &Path) -> Result<Grove, Refused> {
             Err(problem) => flaws.push(flaw_of(name, problem)),
         }
     }
+    if let Some(key) = lock.as_ref().and_then(Lock::unfinished) {
+        folder_log::finish_in_memory(folder, key, &mut contents);
+    }
+    drop(lock);
     let files = contents.iter().map(|(name, bytes)| (*name, bytes.as_slice())).collect();
     match (Grove::read(&files), flaws.is_empty()) {
         (read, true) => read.and_then(|grove| with_pulled(folder, grove)),
@@ -74,7 +80,7 @@ fn flaw_of(file: &str, problem: FlawKind) -> Flaw {
 }
 
 /// A file's bytes; none where there is no file.
-fn read_file(path: &Path) -> Result<Option<Vec<u8>>, FlawKind> {
+pub(super) fn read_file(path: &Path) -> Result<Option<Vec<u8>>, FlawKind> {
     let unreadable = |error: io::Error| FlawKind::Unreadable { reason: error.to_string() };
     let about = match fs::metadata(path) {
         Ok(about) => about,
@@ -104,14 +110,40 @@ fn read_file(path: &Path) -> Result<Option<Vec<u8>>, FlawKind> {
 /// # Errors
 /// Those of the file system; the old file is untouched then.
 pub fn write_atomically(path: &Path, bytes: &[u8]) -> io::Result<()> {
-    let (temporary, mut file) = create_beside(path)?;
-    let written =
-        write_and_sync(&mut file, path, bytes).and_then(|()| fs::rename(&temporary, path));
-    if let Err(error) = written {
-        let _ = fs::remove_file(&temporary);
-        return Err(error);
+    Staged::write(path, bytes)?.put()
+}
+
+/// A file's new bytes, on the disk beside it but not in its place yet. Dropped, they are gone.
+#[derive(Debug)]
+pub(super) struct Staged {
+    temporary: PathBuf,
+    path: PathBuf,
+    is_put: bool,
+}
+
+impl Staged {
+    /// Writes new bytes beside a file: what can go wrong for want of room goes wrong here.
+    pub(super) fn write(path: &Path, bytes: &[u8]) -> io::Result<Self> {
+        let (temporary, mut file) = create_beside(path)?;
+        let staged = Self { temporary, path: path.to_owned(), is_put: false };
+        write_and_sync(&mut file, path, bytes)?;
+        Ok(staged)
     }
-    sync_folder(path)
+
+    /// Puts them in the file's place.
+    pub(super) fn put(mut self) -> io::Result<()> {
+        fs::rename(&self.temporary, &self.path)?;
+        self.is_put = true;
+        sync_folder(&self.path)
+    }
+}
+
+impl Drop for Staged {
+    fn drop(&mut self) {
+        if !self.is_put {
+            let _ = fs::remove_file(&self.temporary);
+        }
+    }
 }
 
 /// A new file in the folder of `path`: a rename is atomic within one file system only.

@@ -2,6 +2,7 @@
 
 pub mod demo;
 pub mod folder;
+pub mod folder_log;
 pub mod pulled;
 
 pub use folder::{read, read_hang, write_atomically};
