@@ -383,21 +383,33 @@ fn read_pauses(
     })
 }
 
-/// A kit hangs from start to strip, on one tree at a time.
+/// A kit hangs from start to strip, on one tree at a time. One that was never stripped may have an
+/// older start than others: its strip is still to be written.
 fn kits_on_one_tree(drafts: &[Draft], zone: Tz, findings: &mut Findings) {
-    let kit = |draft: &Draft| draft.draw.kit.clone();
-    let mut in_order: Vec<&Draft> = drafts.iter().filter(|draft| kit(draft).is_some()).collect();
-    in_order.sort_by_key(|draft| (kit(draft), draft.draw.started));
-    for pair in in_order.windows(2).filter(|pair| pair[0].draw.kit == pair[1].draw.kit) {
-        let (first, second) = (&pair[0].draw, &pair[1].draw);
-        if first.stripped.is_none_or(|stripped| stripped > second.started) {
-            let problem = FlawKind::KitOnTwoTrees {
-                kit: second.kit.clone().unwrap_or_default(),
-                other_draw: first.id.clone(),
-                from: with_offset(first.started, zone),
-                to: first.stripped.map(|stripped| with_offset(stripped, zone)),
-            };
-            findings.flaw(DRAWS, Some(pair[1].row), Some("kit_id"), problem);
+    let mut in_order: Vec<&Draft> =
+        drafts.iter().filter(|draft| draft.draw.kit.is_some()).collect();
+    in_order.sort_by_key(|draft| (&draft.draw.kit, draft.draw.started));
+    for of_a_kit in in_order.chunk_by(|one, other| one.draw.kit == other.draw.kit) {
+        let (mut hanging, mut closed): (Option<&Draw>, Option<&Draw>) = (None, None);
+        for &Draft { draw, row, .. } in of_a_kit {
+            let meets_closed = closed.filter(|closed| closed.stripped > Some(draw.started));
+            let meets_hanging = hanging.filter(|_| draw.stripped.is_none());
+            if let Some(other) = meets_closed.or(meets_hanging) {
+                let problem = FlawKind::KitOnTwoTrees {
+                    kit: draw.kit.clone().unwrap_or_default(),
+                    other_draw: other.id.clone(),
+                    from: with_offset(other.started, zone),
+                    to: other.stripped.map(|stripped| with_offset(stripped, zone)),
+                };
+                findings.flaw(DRAWS, Some(*row), Some("kit_id"), problem);
+            }
+            match draw.stripped {
+                None => hanging = Some(draw),
+                stripped if closed.is_none_or(|last| last.stripped < stripped) => {
+                    closed = Some(draw);
+                }
+                Some(_) => {}
+            }
         }
     }
 }

@@ -69,21 +69,21 @@ fn every_bad_cell_is_told() {
 
 #[test]
 fn a_kit_hangs_on_one_tree_at_a_time() {
-    let draws = |stripped: &str| {
-        format!(
-            "draw_id,tree_id,started,charge_ml,stripped,kit_id\n\
-             d2,A2,2026-01-14T12:00+10:30,1000,,K1\n\
-             d1,A1,2026-01-14T09:00+10:30,1000,{stripped},K1\n"
-        )
-    };
-    assert!(read(&[("draws.csv", &draws("2026-01-14T12:00+10:30"))]).is_ok());
-    let flaws = read(&[("draws.csv", &draws("2026-01-14T12:01+10:30"))]).unwrap_err();
+    let draws = |rows: &str| format!("draw_id,tree_id,started,charge_ml,stripped,kit_id\n{rows}");
+    let later = "d2,A2,2026-01-14T12:00+10:30,1000,,K1\n";
+    let earlier =
+        |stripped: &str| format!("{later}d1,A1,2026-01-14T09:00+10:30,1000,{stripped},K1\n");
+    assert!(read(&[("draws.csv", &draws(&earlier("2026-01-14T12:00+10:30")))]).is_ok());
+    let flaws = read(&[("draws.csv", &draws(&earlier("2026-01-14T12:01+10:30")))]).unwrap_err();
     assert_eq!(
         flaws,
         ["draws.csv row 2: kit_id 'K1' hangs from 2026-01-14T09:00:00+10:30 to \
           2026-01-14T12:01:00+10:30 in draw 'd1': one kit on one tree at a time; correct the kit, \
           or write when it was stripped there"]
     );
-    let flaws = read(&[("draws.csv", &draws(""))]).unwrap_err();
+    let flaws = read(&[("draws.csv", &draws(&earlier("")))]).unwrap_err();
     assert!(flaws[0].contains("+10:30 on, with no strip in draw 'd1'"), "{flaws:?}");
+    let late_note = "d1,A1,2026-01-14T09:00+10:30,1000,,K1\n\
+                     d2,A2,2026-01-14T12:00+10:30,1000,2026-01-14T13:00+10:30,K1\n";
+    assert!(read(&[("draws.csv", &draws(late_note))]).is_ok(), "its strip is still to come");
 }

@@ -60,16 +60,17 @@ WHERE EXISTS (
         AND p.from_utc < ifnull(o.to_utc, 9e18)
 );
 
--- Only neighbours in time need be held against each other, as all others are apart already.
+-- Only neighbours in time need be held against each other, as all others are apart already. A draw
+-- that is not stripped yet may be older than others: its strip is still to be noted.
 CREATE VIEW kits_on_two_trees AS
 SELECT d.grove_id, d.draw_id, d.kit_id FROM draws d
 WHERE d.kit_id IS NOT NULL AND (
     d.started_utc < (
-        SELECT ifnull(o.stripped_utc, 9e18) FROM draws o
+        SELECT o.stripped_utc FROM draws o
         WHERE o.grove_id = d.grove_id AND o.kit_id = d.kit_id AND o.seq <> d.seq
-            AND o.started_utc <= d.started_utc
+            AND o.started_utc <= d.started_utc AND o.stripped_utc IS NOT NULL
         ORDER BY o.started_utc DESC LIMIT 1
-    ) OR ifnull(d.stripped_utc, 9e18) > (
+    ) OR d.stripped_utc > (
         SELECT o.started_utc FROM draws o
         WHERE o.grove_id = d.grove_id AND o.kit_id = d.kit_id AND o.seq <> d.seq
             AND o.started_utc >= d.started_utc

@@ -117,6 +117,9 @@ CREATE TABLE draws (
 CREATE INDEX draws_by_tree ON draws (grove_id, tree_id, started_utc);
 CREATE INDEX draws_by_kit ON draws (grove_id, kit_id, started_utc) WHERE kit_id IS NOT NULL;
 
+CREATE UNIQUE INDEX one_hanging_draw_per_kit
+    ON draws (grove_id, kit_id) WHERE kit_id IS NOT NULL AND stripped_utc IS NULL;
+
 CREATE TABLE readings (
     seq INTEGER PRIMARY KEY,
     grove_id INTEGER NOT NULL REFERENCES groves,
