@@ -2,6 +2,7 @@
 
 use crate::app::check::Checked;
 use crate::app::compare::Comparison;
+use crate::app::log::{Line, Shown};
 use crate::app::outlook::Outlook;
 use crate::app::overnight::Calls;
 use crate::app::refit::Refit;
@@ -266,4 +267,20 @@ pub fn check(checked: &Checked) -> Vec<u8> {
 
 pub fn flaws(flaws: &[String]) -> Vec<u8> {
     csv(&["kind", "words"], flaws.iter().map(|words| vec!["flaw".to_owned(), words.clone()]))
+}
+
+pub fn entries(shown: &Shown) -> Vec<u8> {
+    let header = ["noted", "at", "by", "says", "note", "key", "undone"];
+    let row = |line: &Line| {
+        vec![
+            line.noted.clone(),
+            line.at.clone(),
+            or_blank(&line.by),
+            line.says.clone(),
+            or_blank(&line.note),
+            line.key.clone(),
+            line.undone.to_string(),
+        ]
+    };
+    csv(&header, shown.entries.iter().map(row))
 }

@@ -3,6 +3,7 @@
 mod args;
 mod csv_rows;
 mod day;
+mod log;
 mod picture;
 mod pull;
 mod tables;
@@ -84,6 +85,9 @@ fn answer(cli: &Cli, now: DateTime<Utc>) -> Result<Answer, DeskError> {
     {
         return pull::answer(cli.common.grove.as_ref(), args, cli.common.json);
     }
+    if let Command::Log(log) = &cli.command {
+        return log::answer(cli, log, now);
+    }
     let desk = match Desk::lay(&cli.request(), now) {
         Err(DeskError::Refused(refused))
             if matches!(cli.command, Command::Check) && !is_missing(&refused) =>
@@ -134,6 +138,8 @@ fn answer(cli: &Cli, now: DateTime<Utc>) -> Result<Answer, DeskError> {
             shown(cli, &answer, false, text, || csv_rows::compare(&answer))
         }
         Command::Pull(_) => pull::verified(&desk, cli.common.json),
+        Command::Log(log) => log::answer(cli, log, now),
+        Command::Record(_) => todo!(),
         Command::Check => {
             let answer = check::check(&desk);
             let text = || tables::check(&answer);

@@ -5,7 +5,7 @@
 //! the lock file names the entry: whoever finds its key there finishes what a kill left half done.
 
 use super::folder::{Staged, read_file, write_atomically};
-use crate::grove::{BLOCKS, Settings, TREES};
+use crate::grove::{APPLICATIONS, BLOCKS, Settings, TREES};
 use crate::grove::{DRAWS, Files, Flaw, FlawKind, Grove, PAUSES, READINGS, Refused, SETTINGS};
 use crate::journal::{
     Admission, Clock, DrawFiles, Entry, JOURNAL, NotPutDown, Refusal, State, read_journal,
@@ -151,7 +151,7 @@ fn changed<'t>(before: &DrawFiles, after: &'t DrawFiles) -> Option<(&'static str
 /// The files of a folder that the journal is about.
 struct Opened {
     zone: Tz,
-    /// Settings, trees and blocks.
+    /// Settings, trees, blocks and working records.
     others: Vec<(&'static str, Vec<u8>)>,
     texts: DrawFiles,
     entries: Vec<Entry>,
@@ -167,7 +167,7 @@ impl Opened {
                 None
             })
         };
-        let others = [SETTINGS, TREES, BLOCKS].map(|name| (name, bytes(name)));
+        let others = [SETTINGS, TREES, BLOCKS, APPLICATIONS].map(|name| (name, bytes(name)));
         let [journal, draws, readings, pauses] =
             [JOURNAL, DRAWS, READINGS, PAUSES].map(|name| (name, bytes(name)));
         let mut text = |(name, bytes): (&str, Option<Vec<u8>>)| {
