@@ -275,8 +275,13 @@ impl Asked<'_> {
         if last.hangs() && at - last.started <= HANGS_AT_MOST {
             return Ok(draw_id.clone());
         }
-        let since = self.local(last.started).format("%Y-%m-%d %H:%M");
-        let last = format!(", or name the draw (the last one was '{draw_id}' of {since})");
+        let moment = |at| self.local(at).format("%Y-%m-%d %H:%M");
+        let end = last
+            .strip
+            .as_ref()
+            .map_or_else(String::new, |strip| format!(", stripped {}", moment(strip.at)));
+        let since = moment(last.started);
+        let last = format!(", or name the draw (the last one was '{draw_id}' of {since}{end})");
         Err(Fault::NoBag { tree_id: tree_id.to_owned(), last })
     }
 
@@ -331,7 +336,7 @@ impl Asked<'_> {
     }
 
     fn made_key(&self, noted: DateTime<Utc>) -> String {
-        format!("{}-{:08x}", noted.format("%Y%m%dT%H%M%S%3fZ"), self.random)
+        format!("{}-{:08x}", noted.format("%Y%m%dT%H%M%SZ"), self.random)
     }
 }
 

@@ -11,6 +11,7 @@ pub mod outlook;
 pub mod overnight;
 pub mod past;
 pub mod pull;
+pub mod record;
 pub mod refit;
 pub mod rests;
 pub mod rhythm;

@@ -6,6 +6,7 @@ mod day;
 mod log;
 mod picture;
 mod pull;
+mod record;
 mod tables;
 mod words;
 
@@ -88,6 +89,9 @@ fn answer(cli: &Cli, now: DateTime<Utc>) -> Result<Answer, DeskError> {
     if let Command::Log(log) = &cli.command {
         return log::answer(cli, log, now);
     }
+    if let Command::Record(asked) = &cli.command {
+        return record::answer(cli, asked);
+    }
     let desk = match Desk::lay(&cli.request(), now) {
         Err(DeskError::Refused(refused))
             if matches!(cli.command, Command::Check) && !is_missing(&refused) =>
@@ -139,7 +143,7 @@ fn answer(cli: &Cli, now: DateTime<Utc>) -> Result<Answer, DeskError> {
         }
         Command::Pull(_) => pull::verified(&desk, cli.common.json),
         Command::Log(log) => log::answer(cli, log, now),
-        Command::Record(_) => todo!(),
+        Command::Record(asked) => record::answer(cli, asked),
         Command::Check => {
             let answer = check::check(&desk);
             let text = || tables::check(&answer);

@@ -83,7 +83,7 @@ pub fn show(folder: &Path, now: DateTime<Utc>) -> Result<Shown, Fault> {
         noted: format_time(entry.noted, zone),
         at: format_time(entry.at, zone),
         by: entry.by.clone(),
-        says: words::said(&state, entry, entry.act.draw_id().and_then(|id| state.draw(id)), zone),
+        says: words::said(&state, entry, zone),
         note: entry.note.clone(),
         key: entry.key.clone(),
         undone: state.undone_by(&entry.key).is_some(),

@@ -1,8 +1,8 @@
 //! What an entry says, in a line, and what to mind beside it.
 
 use super::Noted;
-use crate::grove::{Grove, Seen};
-use crate::journal::{Act, Entry, Flat, Start, State, Told};
+use crate::grove::{Grove, Pause, Seen};
+use crate::journal::{Act, Entry, Event, Flat, Start, State, Told, What};
 use crate::text::with_offset;
 use crate::units::Millilitres;
 use chrono::{DateTime, Utc};
@@ -20,7 +20,7 @@ pub fn noted(grove: &Grove, before: &State, after: &State, entry: &Entry, repeat
     let mind = if repeated { Vec::new() } else { mind(grove, told, entry) };
     Noted {
         repeated,
-        says: said(after, entry, told, zone),
+        says: said(after, entry, zone),
         tree_id: told.map(|told| told.start.tree_id.clone()),
         mind,
         entry: Flat::from(entry),
@@ -28,11 +28,16 @@ pub fn noted(grove: &Grove, before: &State, after: &State, entry: &Entry, repeat
 }
 
 /// What an entry says, in a line.
-pub fn said(state: &State, entry: &Entry, told: Option<&Told>, zone: Tz) -> String {
+pub fn said(state: &State, entry: &Entry, zone: Tz) -> String {
+    let draw_id = entry.act.draw_id().unwrap_or_default();
+    let told = state.draw(draw_id);
     let clock = |at: DateTime<Utc>| with_offset(at, zone).format("%H:%M").to_string();
     let at = clock(entry.at);
-    let on = told.map_or("?", |told| told.start.tree_id.as_str());
-    let since = told.map_or_else(String::new, |told| span(entry.at, told.started));
+    // A draw whose start was undone has no tree any more.
+    let on = told.map_or(draw_id, |told| told.start.tree_id.as_str());
+    let since = told.map_or_else(String::new, |told| {
+        format!(", {} after the start", span(entry.at, told.started))
+    });
     match &entry.act {
         Act::Start(start) => {
             let Start { tree_id, draw_id, charge, ports, kit, .. } = start;
@@ -40,17 +45,17 @@ pub fn said(state: &State, entry: &Entry, told: Option<&Told>, zone: Tz) -> Stri
             format!("{tree_id}: started at {at}, {charge} on {ports} ports{kit} (draw {draw_id})")
         }
         Act::Seen { seen: Seen::Wet, .. } => {
-            format!("{on}: still wet at {at}, {since} after the start")
+            format!("{on}: still wet at {at}{since}")
         }
         Act::Seen { seen: Seen::Empty, .. } => {
-            let wet = told.and_then(|told| told.draw(zone).ok()).map(|draw| draw.last_wet);
-            let between =
-                wet.map_or_else(String::new, |wet| format!("; last seen wet at {}", clock(wet)));
-            format!("{on}: empty at {at}, {since} after the start{between}")
+            let wet = told.map_or_else(String::new, |told| {
+                format!("; last seen wet at {}", clock(last_wet(told, entry.at)))
+            });
+            format!("{on}: empty at {at}{since}{wet}")
         }
         Act::Seen { seen: Seen::Left(left), .. } => {
             let gone = told.map_or_else(String::new, |told| gone(told, entry, *left));
-            format!("{on}: {left} left at {at}, {since} after the start{gone}")
+            format!("{on}: {left} left at {at}{since}{gone}")
         }
         Act::Seen { seen: Seen::Refill { added }, .. } => {
             format!("{on}: {added} filled in at {at}")
@@ -65,7 +70,7 @@ pub fn said(state: &State, entry: &Entry, told: Option<&Told>, zone: Tz) -> Stri
         }
         Act::Resume { .. } => {
             let pauses = told.and_then(|told| told.draw(zone).ok()).map(|draw| draw.pauses);
-            let own = |pauses: &Vec<crate::grove::Pause>| {
+            let own = |pauses: &Vec<Pause>| {
                 pauses.iter().find(|pause| pause.to == Some(entry.at)).map(|pause| pause.from)
             };
             let shut = pauses.as_ref().and_then(own);
@@ -81,28 +86,37 @@ pub fn said(state: &State, entry: &Entry, told: Option<&Told>, zone: Tz) -> Stri
                 }
                 None => ", what was left was not read".to_owned(),
             };
-            format!("{on}: stripped at {at}, {since} after the start{gone}")
+            format!("{on}: stripped at {at}{since}{gone}")
         }
         Act::Undo { of } => match state.entry(of) {
-            Some(undone) => format!("undone: {}", said(state, undone, told, zone)),
-            None => format!("undone: {of}"),
+            Some(undone) => format!("Undone: {}", said(state, undone, zone)),
+            None => format!("Undone: {of}"),
         },
     }
+}
+
+/// The last time that somebody saw fluid before an instant, or the start.
+fn last_wet(told: &Told, before: DateTime<Utc>) -> DateTime<Utc> {
+    let wet = |event: &&Event| match event.what {
+        What::Seen(Seen::Wet | Seen::Left(_) | Seen::Refill { .. }) | What::OwnRow(true) => true,
+        What::Seen(Seen::Leak { left }) => left.is_some_and(|left| left.value() > 0.0),
+        _ => false,
+    };
+    let earlier = told.events.iter().filter(|event| event.at < before);
+    earlier.filter(wet).map(|event| event.at).max().unwrap_or(told.started)
 }
 
 /// What has left the bag by then, with what was filled in so far.
 fn gone(told: &Told, entry: &Entry, left: Millilitres) -> String {
     let added = told.events.iter().filter(|event| event.at <= entry.at);
     let added = added.map(|event| match event.what {
-        crate::journal::What::Seen(Seen::Refill { added }) => added.value(),
+        What::Seen(Seen::Refill { added }) => added.value(),
         _ => 0.0,
     });
     let loaded = told.start.charge.value() + added.sum::<f64>();
     let gone = (loaded - left.value()).max(0.0);
-    let leaked = told
-        .events
-        .iter()
-        .any(|event| matches!(event.what, crate::journal::What::Seen(Seen::Leak { .. })));
+    let leaked =
+        told.events.iter().any(|event| matches!(event.what, What::Seen(Seen::Leak { .. })));
     let by = if leaked { "gone, some of it by a leak" } else { "taken up" };
     format!(": {gone} of {loaded} mL {by}")
 }
