@@ -22,4 +22,4 @@ pub use state::State;
 pub use told::{Event, Strip, Told, What};
 
 #[cfg(test)]
-mod tests;
+pub(crate) mod tests;

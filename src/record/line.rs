@@ -6,6 +6,7 @@ use super::rules::{Missing, missing};
 use crate::evapo::humidity::vapour_pressure_deficit;
 use crate::grove::{Application, Draw, Grove, Seen, Tree, earliest_next};
 use crate::text::format_time;
+use crate::units::Head;
 use crate::weather::{Hour, Span};
 use chrono::{DateTime, Days, NaiveDate, TimeDelta, Utc};
 use serde::Serialize;
@@ -118,6 +119,8 @@ pub fn line(grove: &Grove, application: &Application, label_rate: Option<&str>) 
     let own = |own: &Option<String>, all: &Option<String>| own.clone().or_else(|| all.clone());
     let label = &settings.label;
     let season = grove.season(tree);
+    // What nobody typed is no record.
+    let bag_head = (!settings.defaulted.contains(&"bag.head_m")).then_some(settings.bag.head);
     let re_entry = re_entry(grove, application, ended, &mut odd);
     let harvest = harvest(grove, application, ended, &mut odd);
     let mut line = Line {
@@ -143,7 +146,7 @@ pub fn line(grove: &Grove, application: &Application, label_rate: Option<&str>) 
         growth_stage: by.growth_stage.clone(),
         dbh_cm: (tree.dbh.value() * 10.0).round() / 10.0,
         ports: draw.map(|draw| draw.ports),
-        head_m: draw.map(|draw| draw.head.unwrap_or(settings.bag.head).value()),
+        head_m: draw.and_then(|draw| draw.head.or(bag_head)).map(Head::value),
         draw_id: application.draw_id.clone(),
         kit_id: draw.and_then(|draw| draw.kit.clone()),
         started: draw.map(|draw| local(draw.started)),
