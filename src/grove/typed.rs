@@ -2,7 +2,7 @@
 
 use super::season::{Season, SeasonDay};
 use super::settings::{
-    Bag, Crew, FILE, Label, LabelRate, RateOf, RatePer, Settings, WeatherSource, Wishes,
+    Bag, Crew, FILE, Label, LabelRate, RateOf, RatePer, Record, Settings, WeatherSource, Wishes,
 };
 use crate::text::{Allowed, Findings, FlawKind, Note, NoteKind, TimeFlaw, read_time_of_day, shown};
 use crate::units::{Celsius, Head, Latitude, Longitude, Metres, Millilitres, OutOfRange, Place};
@@ -46,6 +46,7 @@ struct RawSettings {
     season: RawSeason,
     wishes: RawWishes,
     weather: WeatherSource,
+    record: Record,
 }
 
 #[derive(Deserialize, Default)]
@@ -148,6 +149,7 @@ impl RawSettings {
             public_access: self.public_access,
             wishes,
             weather: self.weather,
+            record: check.record(self.record),
             defaulted: std::mem::take(&mut check.defaulted),
         })
     }
@@ -357,6 +359,14 @@ impl Check<'_> {
                 None
             }
         }
+    }
+
+    fn record(&mut self, record: Record) -> Record {
+        let size = Allowed::new("ha", 0.0, 1e6).or_else(|_| "one hectare is 10,000 m2");
+        if let Some(problem) = record.size_ha.and_then(|size_ha| size.flaw(size_ha)) {
+            self.flaw("record.size_ha", None, problem);
+        }
+        record
     }
 
     fn number_or(
