@@ -4,6 +4,7 @@
 use super::past::{Aside, Past};
 use crate::demand::Kind;
 use crate::grove::{Grove, Hang, Note, Refused};
+use crate::store::home::{Home, HomeError, read_model};
 use crate::store::{demo, folder};
 use crate::uptake::fit::FitError;
 use crate::uptake::model::{Model, ModelError, ModelFile};
@@ -15,7 +16,7 @@ use std::path::{Path, PathBuf};
 /// What a command asks to be put on the desk.
 #[derive(Debug, Clone, Default)]
 pub struct Request {
-    /// Grove folder; the embedded demo where none is named.
+    /// Grove folder or database; the embedded demo where none is named.
     pub grove: Option<PathBuf>,
     /// The instant that replaces the clock.
     pub as_of: Option<DateTime<Utc>>,
@@ -52,6 +53,9 @@ pub enum DeskError {
     /// Pulled weather cannot be read or kept.
     #[error(transparent)]
     Pulled(#[from] crate::store::pulled::PulledError),
+    /// The database says no.
+    #[error(transparent)]
+    Database(crate::store::db::StoreError),
     /// The grove's draws cannot be fitted.
     #[error("the model could not be fitted: {0}")]
     Fit(#[from] FitError),
@@ -63,11 +67,32 @@ pub enum DeskError {
     Unanswerable(String),
 }
 
+impl From<HomeError> for DeskError {
+    fn from(error: HomeError) -> Self {
+        match error {
+            HomeError::Refused(refused) => Self::Refused(refused),
+            HomeError::Database(error) => Self::Database(error),
+            HomeError::Pulled(error) => Self::Pulled(error),
+            HomeError::Model { path, error } => Self::Model { path, error },
+            HomeError::File { path, error } => Self::File { path, error },
+            HomeError::Demo => Self::Unanswerable(error.to_string()),
+        }
+    }
+}
+
+impl From<crate::store::db::StoreError> for DeskError {
+    fn from(error: crate::store::db::StoreError) -> Self {
+        HomeError::from(error).into()
+    }
+}
+
 /// A grove as of an instant, with its model.
 #[derive(Debug)]
 pub struct Desk {
     /// The grove.
     pub grove: Grove,
+    /// Where it is kept.
+    pub home: Home,
     /// Is it the embedded demo?
     pub is_demo: bool,
     /// The instant that it is looked at from.
@@ -96,10 +121,10 @@ impl Desk {
     /// # Errors
     /// [`DeskError`] where the grove or the model cannot be read.
     pub fn lay(request: &Request, now: DateTime<Utc>) -> Result<Self, DeskError> {
-        let (grove, as_of) = match &request.grove {
-            Some(folder) => (folder::read(folder)?, request.as_of.unwrap_or(now)),
-            None => (demo::grove()?, request.as_of.unwrap_or_else(demo::as_of)),
-        };
+        let home = Home::of(request.grove.as_deref());
+        let ordinary = if home.is_demo() { demo::as_of() } else { now };
+        let as_of = request.as_of.unwrap_or(ordinary);
+        let grove = home.grove(now)?;
         let known_until = match request.exact_weather {
             true => DateTime::<Utc>::MAX_UTC,
             false => last_full_hour(&grove.observed, as_of),
@@ -110,15 +135,16 @@ impl Desk {
         let cut = observed.span().map_or(as_of, |span| span.to);
         let past_weather = observed.clipped(Span { to: as_of, ..known });
         let past = Past::new(&grove, &past_weather, as_of);
-        let base = base_model(request, as_of)?;
+        let base = base_model(request, &home, as_of, now)?;
         let since_refit = past.draws().saturating_sub(base.draws);
         let model = base.fitted(request, &past)?;
         let asides = past.asides(&model.file().demand);
-        let is_demo = request.grove.is_none();
+        let is_demo = home.is_demo();
         let exact_weather = request.exact_weather;
         drop(past);
         Ok(Self {
             grove,
+            home,
             is_demo,
             as_of,
             observed,
@@ -172,22 +198,18 @@ struct Base {
     as_it_stands: bool,
 }
 
-fn base_model(request: &Request, as_of: DateTime<Utc>) -> Result<Base, DeskError> {
+fn base_model(
+    request: &Request,
+    home: &Home,
+    as_of: DateTime<Utc>,
+    now: DateTime<Utc>,
+) -> Result<Base, DeskError> {
     if let Some(path) = &request.model {
         let file = read_model(path)?;
         let draws = file.rests_on.draws;
         return Ok(Base { file, path: Some(path.clone()), draws, as_it_stands: true });
     }
-    let found = match &request.grove {
-        Some(folder) => newest_model(folder, as_of)?,
-        None => {
-            let path = PathBuf::from("models/demo.json");
-            let file =
-                demo::model().map_err(|error| DeskError::Model { path: path.clone(), error })?;
-            // An earlier look must not know what was learned later.
-            file.fitted_at.is_some_and(|at| at <= as_of).then_some((path, file))
-        }
-    };
+    let found = home.newest_model(as_of, now)?;
     let usable = found.filter(|(_, file)| file.matches(request.reference_et));
     Ok(match usable {
         Some((path, file)) => {
@@ -210,40 +232,4 @@ impl Base {
         }
         Ok(past.condition(&self.file)?)
     }
-}
-
-/// The folder in a grove folder where its models are kept.
-pub const MODELS: &str = "models";
-
-/// The newest model in a grove folder that was fitted by `as_of`.
-fn newest_model(
-    folder: &Path,
-    as_of: DateTime<Utc>,
-) -> Result<Option<(PathBuf, ModelFile)>, DeskError> {
-    let models = folder.join(MODELS);
-    let Ok(entries) = std::fs::read_dir(&models) else { return Ok(None) };
-    let mut newest: Option<(PathBuf, ModelFile)> = None;
-    for entry in entries.flatten() {
-        let path = entry.path();
-        if path.extension().is_none_or(|extension| extension != "json") {
-            continue;
-        }
-        let file = read_model(&path)?;
-        let fitted = file.fitted_at.filter(|at| *at <= as_of);
-        let best = newest.as_ref().and_then(|(_, best)| best.fitted_at);
-        if fitted.is_some() && fitted > best {
-            newest = Some((path, file));
-        }
-    }
-    Ok(newest)
-}
-
-/// Reads a model file.
-///
-/// # Errors
-/// [`DeskError`] where it cannot be read or used.
-pub fn read_model(path: &Path) -> Result<ModelFile, DeskError> {
-    let text = std::fs::read_to_string(path)
-        .map_err(|error| DeskError::File { path: path.into(), error })?;
-    ModelFile::from_json(&text).map_err(|error| DeskError::Model { path: path.into(), error })
 }

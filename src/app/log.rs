@@ -8,12 +8,12 @@ pub use show::{Bag, Line, Shown, show};
 use super::desk::DeskError;
 use crate::grove::{Grove, Seen};
 use crate::journal::{Act, Admission, Entry, Flat, HANGS_AT_MOST, Refusal, Start, State, Told};
-use crate::store::folder_log::{self, LogError, Logbook};
+use crate::store::folder_log::{LogError, Logbook};
+use crate::store::home::Home;
 use crate::text::{TimeFlaw, read_time, with_offset};
 use crate::units::{Head, Millilitres, OutOfRange};
 use chrono::{DateTime, FixedOffset, TimeDelta, Utc};
 use serde::Serialize;
-use std::path::Path;
 
 /// What is to be noted, as it was typed.
 #[derive(Debug, Clone, PartialEq)]
@@ -102,6 +102,7 @@ impl From<Fault> for DeskError {
     fn from(fault: Fault) -> Self {
         match fault {
             Fault::Log(LogError::Refused(refused)) => Self::Refused(refused),
+            Fault::Log(LogError::Database(error)) => Self::Database(error),
             fault => Self::Unanswerable(fault.to_string()),
         }
     }
@@ -126,12 +127,12 @@ pub struct Noted {
 ///
 /// # Errors
 /// [`Fault`]; nothing has changed then.
-pub fn log(folder: &Path, wish: &Wish, now: DateTime<Utc>, random: u32) -> Result<Noted, Fault> {
+pub fn log(home: &Home, wish: &Wish, now: DateTime<Utc>, random: u32) -> Result<Noted, Fault> {
     let mut tries = 0;
     loop {
-        let Logbook { grove, state } = folder_log::read(folder)?;
+        let Logbook { grove, state } = home.logbook(now)?;
         let entry = Asked { grove: &grove, state: &state, wish, now, random }.entry()?;
-        match folder_log::append(folder, &entry, now) {
+        match home.append(&entry, now) {
             // Somebody was quicker with the same key or id: look again.
             Err(LogError::Refusal(Refusal::KeyUsed { .. } | Refusal::DrawExists { .. }))
                 if tries < 2 =>

@@ -6,6 +6,7 @@ pub mod cautions;
 pub mod check;
 pub mod compare;
 pub mod desk;
+pub mod exchange;
 pub mod log;
 pub mod outlook;
 pub mod overnight;

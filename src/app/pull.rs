@@ -7,7 +7,9 @@ use crate::feed::sources::{BrightSky, MetNorway, Nws, OpenMeteo, Service, Want, 
 use crate::feed::station::Station;
 use crate::feed::{Cache, Client, Fault, Fetched, Manners};
 use crate::grove::{Grove, WeatherSource, answered};
-use crate::store::pulled::{self, PulledHour};
+use crate::store::db::By;
+use crate::store::home::Home;
+use crate::store::pulled::PulledHour;
 use crate::text::format_time;
 use crate::weather::services::{Answer, Attribution};
 use crate::weather::{Series, Span};
@@ -15,9 +17,6 @@ use chrono::{DateTime, Utc};
 use serde::Serialize;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
-
-/// Where answers are kept between pulls.
-const CACHE: &str = "weather/cache";
 
 /// What is asked of a pull.
 #[derive(Debug, Clone, Default)]
@@ -51,7 +50,7 @@ pub struct Pulled {
     pub forecast_hours: usize,
     /// Ensemble members.
     pub members: usize,
-    /// File of the issue; none where it said nothing new.
+    /// Where the issue is kept; none where it said nothing new.
     pub forecast_file: Option<PathBuf>,
     /// Gaps in the observed hours of the last days, to be asked for again.
     pub gaps: Vec<String>,
@@ -135,7 +134,7 @@ fn service(
     })
 }
 
-fn client(settings: &WeatherSource, folder: &Path, now: fn() -> DateTime<Utc>) -> Client {
+fn client(settings: &WeatherSource, home: &Home, now: fn() -> DateTime<Utc>) -> Client {
     let ordinary = Manners::default();
     let seconds = |typed: Option<u64>, ordinary| typed.map_or(ordinary, Duration::from_secs);
     let manners = Manners {
@@ -145,10 +144,10 @@ fn client(settings: &WeatherSource, folder: &Path, now: fn() -> DateTime<Utc>) -
         first_wait: settings.first_wait_ms.map_or(ordinary.first_wait, Duration::from_millis),
         most_bytes: settings.most_bytes.unwrap_or(ordinary.most_bytes),
     };
-    Client::new(manners, Cache::new(&folder.join(CACHE)), now)
+    Client::new(manners, Cache::new(&home.cache()), now)
 }
 
-fn want(groves: &[(PathBuf, Grove)], wanted: &Wanted, now: DateTime<Utc>) -> Want {
+fn want(groves: &[(Home, Grove)], wanted: &Wanted, now: DateTime<Utc>) -> Want {
     let (from, to) = ordinary_span(now);
     Want {
         places: groves.iter().map(|(_, grove)| grove.settings.place).collect(),
@@ -164,14 +163,14 @@ fn want(groves: &[(PathBuf, Grove)], wanted: &Wanted, now: DateTime<Utc>) -> Wan
 /// # Errors
 /// [`DeskError`] for an unknown service or an address that cannot be.
 pub fn dry_run(
-    groves: &[(PathBuf, Grove)],
+    groves: &[(Home, Grove)],
     wanted: &Wanted,
     now: DateTime<Utc>,
 ) -> Result<Vec<String>, DeskError> {
-    let Some((folder, first)) = groves.first() else { return Ok(Vec::new()) };
+    let Some((home, first)) = groves.first() else { return Ok(Vec::new()) };
     let want = want(groves, wanted, now);
     let mut lines = Vec::new();
-    for service in services(&first.settings.weather, folder, wanted.source.as_deref())? {
+    for service in services(&first.settings.weather, &home.folder(), wanted.source.as_deref())? {
         for address in service.addresses(&want).map_err(unanswered)? {
             let mut shown = address.to_string();
             if let Some(key) = &first.settings.weather.open_meteo_key {
@@ -187,29 +186,31 @@ fn unanswered(fault: Fault) -> DeskError {
     DeskError::Unanswerable(fault.to_string())
 }
 
-/// Pulls weather for groves that share the first one's weather settings, one answer each. The first
-/// service that answers serves all.
+/// Pulls weather for groves that share the first one's weather settings, one answer each, and keeps
+/// it in the name of `who`. The first service that answers serves all.
 ///
 /// # Errors
 /// [`DeskError`] where no service answers or nothing can be kept; what was stored stays.
 pub async fn pull(
-    groves: &[(PathBuf, Grove)],
+    groves: &[(Home, Grove)],
     wanted: &Wanted,
+    who: &str,
     now: fn() -> DateTime<Utc>,
 ) -> Result<Vec<Pulled>, DeskError> {
-    let Some((folder, first)) = groves.first() else { return Ok(Vec::new()) };
+    let Some((home, first)) = groves.first() else { return Ok(Vec::new()) };
     let settings = &first.settings.weather;
-    let client = client(settings, folder, now);
+    let client = client(settings, home, now);
     let want = want(groves, wanted, now());
     let mut failed = Vec::new();
-    for service in services(settings, folder, wanted.source.as_deref())? {
+    for service in services(settings, &home.folder(), wanted.source.as_deref())? {
         match service.ask(&client, &want).await {
             Ok(answers) => {
                 return groves
                     .iter()
                     .zip(answers)
-                    .map(|((folder, grove), answer)| {
-                        keep(folder, grove, service.as_ref(), &want, answer, failed.clone())
+                    .map(|((home, grove), answer)| {
+                        let by = By { who, at: now() };
+                        keep((home, by), grove, service.as_ref(), &want, answer, failed.clone())
                     })
                     .collect();
             }
@@ -223,7 +224,7 @@ pub async fn pull(
 }
 
 fn keep(
-    folder: &Path,
+    (home, by): (&Home, By),
     grove: &Grove,
     service: &dyn Service,
     want: &Want,
@@ -247,11 +248,11 @@ fn keep(
         .into_iter()
         .map(|hours| hours.into_iter().filter(|hour| hour.hour.span.to > want.now).collect())
         .collect();
-    let observed_new = pulled::keep_observed(folder, &observed)?;
+    let observed_new = home.keep_observed(&observed, by)?;
     let forecast_hours = ahead.iter().map(Vec::len).max().unwrap_or(0);
     let forecast_file = match forecast_hours {
         0 => None,
-        _ => pulled::keep_forecast(folder, fetched.fetched_at, name, &ahead)?,
+        _ => home.keep_forecast(fetched.fetched_at, name, &ahead, by)?,
     };
     let attribution = service.source().attribution();
     let mut notes: Vec<String> = answer.notes.iter().map(ToString::to_string).collect();
@@ -266,7 +267,7 @@ fn keep(
         forecast_hours,
         members: ahead.len(),
         forecast_file,
-        gaps: gaps(folder, grove, want)?,
+        gaps: gaps(home, grove, want)?,
         against_provider: against_provider(grove, observed.iter().chain(ahead.iter().flatten())),
         notes,
     })
@@ -289,9 +290,9 @@ fn named(hour: crate::weather::Hour, source: &str, answer: &Answer) -> PulledHou
     }
 }
 
-fn gaps(folder: &Path, grove: &Grove, want: &Want) -> Result<Vec<String>, DeskError> {
+fn gaps(home: &Home, grove: &Grove, want: &Want) -> Result<Vec<String>, DeskError> {
     let recent = Span { from: want.from, to: want.now };
-    let series = pulled::observed_series(folder)?.clipped(recent);
+    let series = home.pulled_series(want.now)?.clipped(recent);
     let zone = grove.settings.zone;
     let words =
         |span: Span| format!("{} to {}", format_time(span.from, zone), format_time(span.to, zone));

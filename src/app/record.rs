@@ -4,10 +4,9 @@ use super::desk::DeskError;
 use crate::grove::{Application, Grove, LabelRate, RateOf, RatePer};
 use crate::record::rules::KEPT;
 use crate::record::{Line, NOTICE, Total, adds_up, line, totals};
-use crate::store::{demo, folder};
-use chrono::NaiveDate;
+use crate::store::home::Home;
+use chrono::{DateTime, NaiveDate, Utc};
 use serde::Serialize;
-use std::path::Path;
 
 /// Which applications are asked for.
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -45,15 +44,12 @@ pub struct Record {
     pub draws_without: Vec<String>,
 }
 
-/// The working record of the grove in a folder, or of the demo.
+/// The working record of a grove, or of the demo.
 ///
 /// # Errors
 /// [`DeskError`] where the grove cannot be read, has no such tree, or where sums do not add up.
-pub fn record(path: Option<&Path>, asked: &Asked) -> Result<Record, DeskError> {
-    let grove = match path {
-        Some(path) => folder::read(path)?,
-        None => demo::grove()?,
-    };
+pub fn record(home: &Home, asked: &Asked, now: DateTime<Utc>) -> Result<Record, DeskError> {
+    let grove = home.grove(now)?;
     if let Some(tree_id) = &asked.tree_id
         && !grove.trees.iter().any(|tree| tree.id == *tree_id)
     {
@@ -85,7 +81,7 @@ pub fn record(path: Option<&Path>, asked: &Asked) -> Result<Record, DeskError> {
         kept: KEPT,
         grove: grove.settings.name.clone(),
         time_zone: grove.settings.zone.name(),
-        is_demo: path.is_none(),
+        is_demo: home.is_demo(),
         from: asked.from,
         to: asked.to,
         draws_without: draws_without(&grove, |day, tree| in_days(day) && of_tree(tree)),

@@ -1,8 +1,9 @@
 //! Learning the model again from the grove's own draws, and saying what that changes.
 
-use super::desk::{Desk, DeskError, MODELS};
+use super::desk::{Desk, DeskError};
 use super::past::{Aside, Past};
 use crate::demand::{Kind, Shape};
+use crate::store::db::By;
 use crate::store::write_atomically;
 use crate::uptake::model::{Model, ModelFile};
 use crate::weather::Span;
@@ -56,14 +57,14 @@ pub struct Learned {
     pub now: f64,
 }
 
-/// Refits the grove as of the desk's instant and writes the model to `out`, or into the grove's
-/// folder of models. The embedded demo is written only where `out` is named.
+/// Refits the grove as of the desk's instant and writes the model to `out`, or beside the grove's
+/// others in the name of somebody. The embedded demo is written only where `out` is named.
 ///
 /// # Errors
 /// [`DeskError`] where the fit fails or the file cannot be written.
 pub fn refit(
     desk: &Desk,
-    folder: Option<&Path>,
+    keep: Option<By>,
     out: Option<&Path>,
     reference_et: bool,
 ) -> Result<Refit, DeskError> {
@@ -80,15 +81,17 @@ pub fn refit(
                 .into(),
         ));
     }
-    let written = match (out, folder) {
-        (Some(out), _) => Some(out.to_path_buf()),
-        (None, Some(folder)) => Some(in_folder(desk, folder)?),
-        (None, None) => None,
+    let written = match (out, keep) {
+        (Some(out), _) => {
+            write_atomically(out, model.file().to_json().as_bytes())
+                .map_err(|error| DeskError::File { path: out.to_path_buf(), error })?;
+            Some(out.to_path_buf())
+        }
+        (None, Some(by)) if !desk.is_demo => {
+            Some(desk.home.keep_model(model.file(), desk.as_of, by)?)
+        }
+        (None, _) => None,
     };
-    if let Some(path) = &written {
-        write_atomically(path, model.file().to_json().as_bytes())
-            .map_err(|error| DeskError::File { path: path.clone(), error })?;
-    }
     let silent = past.asides(&model.file().demand).iter().map(aside_words).collect();
     Ok(Refit {
         coefficients: changes(&model),
@@ -104,13 +107,6 @@ pub fn refit(
 /// A draw set aside, in words.
 pub fn aside_words(aside: &Aside) -> String {
     format!("draw {}: {}", aside.draw_id, aside.why)
-}
-
-fn in_folder(desk: &Desk, folder: &Path) -> Result<PathBuf, DeskError> {
-    let models = folder.join(MODELS);
-    std::fs::create_dir_all(&models)
-        .map_err(|error| DeskError::File { path: models.clone(), error })?;
-    Ok(models.join(format!("{}.json", desk.as_of.format("%Y-%m-%dT%H%M%SZ"))))
 }
 
 fn changes(model: &Model) -> Vec<Change> {

@@ -19,8 +19,8 @@ pub struct Cli {
 /// Options of every command.
 #[derive(Debug, Args)]
 pub struct Common {
-    /// Grove folder; without it, the embedded demo grove
-    #[arg(long, global = true, value_name = "FOLDER", env = "XYLOCAST_GROVE")]
+    /// Grove folder or database (FILE.db); without it, the embedded demo grove
+    #[arg(long, global = true, value_name = "FOLDER|FILE.db", env = "XYLOCAST_GROVE")]
     pub grove: Option<PathBuf>,
     /// Look at the grove as of this instant instead of now, e.g. 2026-01-14T18:00+10:30
     #[arg(long, global = true, value_name = "TIME", value_parser = instant)]
@@ -99,10 +99,22 @@ pub enum Command {
     ///
     /// A working record, not a legal form: what the law asks for is for you to check.
     Record(Record),
-    /// Is this grove folder sound?
+    /// Is this grove sound?
     ///
     /// Example: xylocast check --grove my-grove
     Check,
+    /// Bring a grove folder into a database, all or nothing; twice changes nothing
+    ///
+    /// Example: xylocast import my-grove --grove my-grove.db
+    Import(Import),
+    /// Write a database, or the demo, as a grove folder
+    ///
+    /// Example: xylocast export my-copy --grove my-grove.db
+    Export(Export),
+    /// Copy a database while it is used
+    ///
+    /// Example: xylocast backup my-grove-2026-01-14.db --grove my-grove.db
+    Backup(Backup),
 }
 
 /// Which day.
@@ -162,6 +174,33 @@ pub struct Pull {
     /// Wait a random time up to so many seconds first: for jobs that start on the full hour
     #[arg(long, value_name = "SECONDS", value_parser = clap::value_parser!(u32).range(1..=3600))]
     pub spread_s: Option<u32>,
+}
+
+/// Options of `import`.
+#[derive(Debug, Args)]
+pub struct Import {
+    /// The grove folder
+    pub folder: PathBuf,
+    /// Where a row differs from what is stored, take the folder's; the audit keeps the old one
+    #[arg(long)]
+    pub replace: bool,
+}
+
+/// Options of `export`.
+#[derive(Debug, Args)]
+pub struct Export {
+    /// The folder to be written
+    pub folder: PathBuf,
+    /// Where the folder holds something, keep that beside it under another name
+    #[arg(long)]
+    pub replace: bool,
+}
+
+/// Options of `backup`.
+#[derive(Debug, Args)]
+pub struct Backup {
+    /// The copy to be written
+    pub file: PathBuf,
 }
 
 /// What is noted.

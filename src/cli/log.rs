@@ -5,34 +5,28 @@ use super::words::{bullets, day_clock, hours, table, wrapped};
 use super::{Answer, csv_rows, shown};
 use crate::app::desk::DeskError;
 use crate::app::log::{Noted, Shown, What, Wish, log, show};
+use crate::store::home::Home;
 use chrono::{DateTime, Utc};
-use std::path::Path;
 
 /// Notes an entry, or shows those of today. `--as-of` stands for the clock.
 pub fn answer(cli: &Cli, asked: &Log, now: DateTime<Utc>) -> Result<Answer, DeskError> {
     let now = cli.common.as_of.unwrap_or(now);
-    let folder = cli.common.grove.as_deref().ok_or_else(|| {
-        DeskError::Unanswerable(
-            "the demo grove is part of the program and nothing can be noted in it: make a folder \
-             with grove.toml and trees.csv of your own, and name it with --grove FOLDER"
-                .into(),
-        )
-    })?;
+    let home = Home::of(cli.common.grove.as_deref());
     match wish(asked) {
-        Some(wish) => noted(cli, folder, &wish, now),
+        Some(wish) => noted(cli, &home, &wish, now),
         None => {
-            let answer = show(folder, now)?;
+            let answer = show(&home, now)?;
             shown(cli, &answer, false, || today(&answer), || csv_rows::entries(&answer))
         }
     }
 }
 
-fn noted(cli: &Cli, folder: &Path, wish: &Wish, now: DateTime<Utc>) -> Result<Answer, DeskError> {
+fn noted(cli: &Cli, home: &Home, wish: &Wish, now: DateTime<Utc>) -> Result<Answer, DeskError> {
     if cli.common.csv.is_some() {
         let words = "an entry has no rows: `xylocast log show --csv` gives those of today";
         return Err(DeskError::Unanswerable(words.into()));
     }
-    let answer = log(folder, wish, now, fastrand::u32(..))?;
+    let answer = log(home, wish, now, fastrand::u32(..))?;
     shown(cli, &answer, false, || line(&answer), Vec::new)
 }
 

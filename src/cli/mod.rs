@@ -3,6 +3,7 @@
 mod args;
 mod csv_rows;
 mod day;
+mod exchange;
 mod log;
 mod picture;
 mod pull;
@@ -19,6 +20,8 @@ use crate::app::tomorrow::tomorrow;
 use crate::app::{check, compare};
 use crate::grove::{FlawKind, Hang, Refused};
 use crate::plan::overnight::Call;
+use crate::store::db::{By, REPAIR};
+use crate::store::home::Home;
 use crate::store::write_atomically;
 use args::{Cli, Command};
 use chrono::{DateTime, Utc};
@@ -71,6 +74,16 @@ fn failed(words: &str) -> ExitCode {
     ExitCode::from(2)
 }
 
+/// Who works here, as the audit of a database keeps it.
+fn who() -> String {
+    let named = ["XYLOCAST_BY", "USER", "LOGNAME", "USERNAME"];
+    let named = named.into_iter().filter_map(|name| std::env::var(name).ok());
+    named
+        .map(|name| name.trim().to_owned())
+        .find(|name| !name.is_empty())
+        .unwrap_or_else(|| "somebody".to_owned())
+}
+
 /// To standard error, where anybody listens.
 fn say(words: &str) {
     let _ = writeln!(io::stderr(), "{words}");
@@ -86,11 +99,22 @@ fn answer(cli: &Cli, now: DateTime<Utc>) -> Result<Answer, DeskError> {
     {
         return pull::answer(cli.common.grove.as_ref(), args, cli.common.json);
     }
-    if let Command::Log(log) = &cli.command {
-        return log::answer(cli, log, now);
+    let grove = cli.common.grove.as_deref();
+    match &cli.command {
+        Command::Import(args) => return exchange::imported(grove, args, cli.common.json, now),
+        Command::Export(args) => return exchange::exported(grove, args, cli.common.json, now),
+        Command::Backup(args) => return exchange::backed_up(grove, args, cli.common.json, now),
+        Command::Log(log) => return log::answer(cli, log, now),
+        Command::Record(asked) => return record::answer(cli, asked, now),
+        _ => {}
     }
-    if let Command::Record(asked) = &cli.command {
-        return record::answer(cli, asked);
+    let mut database = None;
+    if let (Command::Check, Home::Database(path)) = (&cli.command, Home::of(grove)) {
+        let (what, problems) = check::database(&path, now)?;
+        if !problems.is_empty() {
+            return damaged(cli, problems);
+        }
+        database = Some(what);
     }
     let desk = match Desk::lay(&cli.request(), now) {
         Err(DeskError::Refused(refused))
@@ -131,8 +155,9 @@ fn answer(cli: &Cli, now: DateTime<Utc>) -> Result<Answer, DeskError> {
             })
         }
         Command::Refit(args) => {
-            let folder = cli.common.grove.as_deref().filter(|_| !args.dry_run);
-            let answer = refit(&desk, folder, args.out.as_deref(), cli.reference_et())?;
+            let who = who();
+            let keep = (!args.dry_run).then_some(By { who: &who, at: now });
+            let answer = refit(&desk, keep, args.out.as_deref(), cli.reference_et())?;
             let text = || tables::refit(&answer);
             shown(cli, &answer, false, text, || csv_rows::refit(&answer))
         }
@@ -142,10 +167,14 @@ fn answer(cli: &Cli, now: DateTime<Utc>) -> Result<Answer, DeskError> {
             shown(cli, &answer, false, text, || csv_rows::compare(&answer))
         }
         Command::Pull(_) => pull::verified(&desk, cli.common.json),
+        Command::Import(args) => exchange::imported(grove, args, cli.common.json, now),
+        Command::Export(args) => exchange::exported(grove, args, cli.common.json, now),
+        Command::Backup(args) => exchange::backed_up(grove, args, cli.common.json, now),
         Command::Log(log) => log::answer(cli, log, now),
-        Command::Record(asked) => record::answer(cli, asked),
+        Command::Record(asked) => record::answer(cli, asked, now),
         Command::Check => {
-            let answer = check::check(&desk);
+            let mut answer = check::check(&desk);
+            answer.found.extend(database);
             let text = || tables::check(&answer);
             shown(cli, &answer, false, text, || csv_rows::check(&answer))
         }
@@ -214,6 +243,12 @@ fn is_missing(refused: &Refused) -> bool {
 fn unsound(cli: &Cli, refused: &Refused) -> Result<Answer, DeskError> {
     let flaws = refused.flaws.iter().map(ToString::to_string).collect();
     let answer = Unsound { sound: false, flaws };
-    let text = || format!("This grove folder is not sound:\n{refused}\n");
+    let text = || format!("This grove is not sound:\n{refused}\n");
+    shown(cli, &answer, true, text, || csv_rows::flaws(&answer.flaws))
+}
+
+fn damaged(cli: &Cli, flaws: Vec<String>) -> Result<Answer, DeskError> {
+    let answer = Unsound { sound: false, flaws };
+    let text = || format!("This database is not sound:\n{}\n{REPAIR}.\n", answer.flaws.join("\n"));
     shown(cli, &answer, true, text, || csv_rows::flaws(&answer.flaws))
 }

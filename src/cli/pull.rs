@@ -5,7 +5,7 @@ use crate::app::desk::{Desk, DeskError};
 use crate::app::pull::{Pulled, Wanted, dry_run, pull};
 use crate::app::verify::{Verification, verify};
 use crate::grove::Grove;
-use crate::store::folder;
+use crate::store::home::Home;
 use chrono::Utc;
 use std::fmt::Write;
 use std::path::PathBuf;
@@ -36,23 +36,30 @@ pub fn answer(
         .enable_all()
         .build()
         .map_err(|error| DeskError::Unanswerable(format!("no runtime for the network: {error}")))?;
-    let pulled = runtime.block_on(pull(&groves, &wanted, Utc::now))?;
+    let pulled = runtime.block_on(pull(&groves, &wanted, &super::who(), Utc::now))?;
     let text = if as_json { json(&pulled) } else { table(&groves, &pulled) };
     Ok(Answer { text, no: false })
 }
 
-fn groves(grove: Option<&PathBuf>, args: &args::Pull) -> Result<Vec<(PathBuf, Grove)>, DeskError> {
+fn groves(grove: Option<&PathBuf>, args: &args::Pull) -> Result<Vec<(Home, Grove)>, DeskError> {
     let folders: Vec<&PathBuf> = grove.into_iter().chain(&args.more).collect();
     if folders.is_empty() {
         return Err(DeskError::Unanswerable(
-            "the demo's weather is invented and is not pulled: name a grove with --grove FOLDER"
-                .into(),
+            "the demo's weather is invented and is not pulled: name a grove with --grove".into(),
         ));
     }
-    folders.into_iter().map(|path| Ok((path.clone(), folder::read(path)?))).collect()
+    let now = Utc::now();
+    folders
+        .into_iter()
+        .map(|path| {
+            let home = Home::of(Some(path));
+            let grove = home.grove(now)?;
+            Ok((home, grove))
+        })
+        .collect()
 }
 
-fn table(groves: &[(PathBuf, Grove)], pulled: &[Pulled]) -> String {
+fn table(groves: &[(Home, Grove)], pulled: &[Pulled]) -> String {
     let mut out = String::new();
     for ((_, grove), pulled) in groves.iter().zip(pulled) {
         let cached = if pulled.from_cache { ", as kept (nothing newer is due)" } else { "" };

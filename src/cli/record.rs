@@ -7,13 +7,15 @@ use crate::app::desk::DeskError;
 use crate::app::record::{Asked, Record, record};
 use crate::pages;
 use crate::record::{Line, Thousandths};
+use crate::store::home::Home;
 use crate::store::write_atomically;
+use chrono::{DateTime, Utc};
 use std::collections::BTreeMap;
 
 /// Gives the record in the form asked for; a grove without one is a sound "no".
-pub fn answer(cli: &Cli, asked: &args::Record) -> Result<Answer, DeskError> {
+pub fn answer(cli: &Cli, asked: &args::Record, now: DateTime<Utc>) -> Result<Answer, DeskError> {
     let which = Asked { from: asked.from, to: asked.to, tree_id: asked.tree.clone() };
-    let answer = record(cli.common.grove.as_deref(), &which)?;
+    let answer = record(&Home::of(cli.common.grove.as_deref()), &which, now)?;
     let no = answer.lines.is_empty();
     if let Some(path) = &asked.html {
         write_atomically(path, pages::record::sheet(&answer).as_bytes())

@@ -125,7 +125,7 @@ pub struct Pause {
     pub row: u64,
 }
 
-const DRAW_COLUMNS: Columns = Columns {
+pub(super) const DRAW_COLUMNS: Columns = Columns {
     required: &["draw_id", "tree_id", "started", "charge_ml"],
     one_of: &[],
     optional: &[
@@ -141,13 +141,13 @@ const DRAW_COLUMNS: Columns = Columns {
     ],
 };
 
-const READING_COLUMNS: Columns = Columns {
+pub(super) const READING_COLUMNS: Columns = Columns {
     required: &["draw_id", "time"],
     one_of: &[&["left_ml", "state"]],
     optional: &["added_ml", "by", "note"],
 };
 
-const PAUSE_COLUMNS: Columns =
+pub(super) const PAUSE_COLUMNS: Columns =
     Columns { required: &["draw_id", "from"], one_of: &[], optional: &["to", "why"] };
 
 const STATES: &[&str] = &["wet", "empty", "refill", "leak"];

@@ -29,7 +29,7 @@ pub struct Hang {
     pub row: u64,
 }
 
-const COLUMNS: Columns = Columns {
+pub(super) const COLUMNS: Columns = Columns {
     required: &["draw_id", "tree_id", "start", "charge_ml"],
     one_of: &[],
     optional: &["ports", "head_m"],

@@ -27,7 +27,7 @@ pub use settings::{
 };
 pub use tree::{BLOCKS, Block, TREES, Tree};
 
-use crate::text::{Allowed, Findings, Ids, decode};
+use crate::text::{Allowed, Columns, Findings, Ids, decode};
 use crate::units::Head;
 use crate::weather::parse::{self, FORECAST, OBSERVED};
 use crate::weather::{Forecasts, Series};
@@ -254,6 +254,23 @@ fn read_grove(files: &Files, findings: &mut Findings) -> (Option<Grove>, Tz) {
         notes,
     };
     (Some(grove), zone)
+}
+
+/// The columns that a table of a grove folder may have; none where the file is no table of ours, or
+/// one of weather.
+pub fn table_columns(file: &str) -> Option<&'static Columns> {
+    Some(match file {
+        TREES => &tree::TREE_COLUMNS,
+        BLOCKS => &tree::BLOCK_COLUMNS,
+        DRAWS => &draw::DRAW_COLUMNS,
+        READINGS => &draw::READING_COLUMNS,
+        PAUSES => &draw::PAUSE_COLUMNS,
+        HANG => &hang::COLUMNS,
+        PORTS => &records::PORT_COLUMNS,
+        KITS => &records::KIT_COLUMNS,
+        APPLICATIONS => &records::APPLICATION_COLUMNS,
+        _ => return None,
+    })
 }
 
 const NO_SETTINGS: &str =

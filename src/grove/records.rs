@@ -89,19 +89,19 @@ pub struct Application {
     pub note: Option<String>,
 }
 
-const PORT_COLUMNS: Columns = Columns {
+pub(super) const PORT_COLUMNS: Columns = Columns {
     required: &["tree_id", "date", "hole", "height_cm"],
     one_of: &[],
     optional: &["azimuth_deg", "note"],
 };
 
-const KIT_COLUMNS: Columns = Columns {
+pub(super) const KIT_COLUMNS: Columns = Columns {
     required: &["kit_id"],
     one_of: &[],
     optional: &["capacity_ml", "tips", "bought", "note"],
 };
 
-const APPLICATION_COLUMNS: Columns = Columns {
+pub(super) const APPLICATION_COLUMNS: Columns = Columns {
     required: &["application_id", "tree_id", "applied"],
     one_of: &[&["product_ml", "product_g"]],
     optional: &[

@@ -60,7 +60,7 @@ pub struct Block {
     pub season: Season,
 }
 
-const TREE_COLUMNS: Columns = Columns {
+pub(super) const TREE_COLUMNS: Columns = Columns {
     required: &["tree_id", "block", "species", "ports"],
     one_of: &[&["circumference_cm", "dbh_cm"]],
     optional: &[
@@ -77,7 +77,7 @@ const TREE_COLUMNS: Columns = Columns {
     ],
 };
 
-const BLOCK_COLUMNS: Columns = Columns {
+pub(super) const BLOCK_COLUMNS: Columns = Columns {
     required: &["block"],
     one_of: &[],
     optional: &["leaf_on_from", "leaf_off_from", "bloom_from", "bloom_to"],

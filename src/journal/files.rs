@@ -151,28 +151,7 @@ impl DrawFiles {
     /// # Errors
     /// [`NotPutDown`].
     pub fn note(&mut self, entry: &Entry, zone: Tz) -> Result<(), NotPutDown> {
-        let flat = Flat::from(entry);
-        let or_blank = |value: Option<f64>| value.map(|value| value.to_string());
-        let cells = [
-            ("key", Some(flat.key)),
-            ("noted", Some(flat.noted.to_rfc3339_opts(SecondsFormat::Millis, true))),
-            ("at", Some(format_time(flat.at, zone))),
-            ("by", flat.by),
-            ("act", Some(flat.act)),
-            ("draw_id", flat.draw_id),
-            ("tree_id", flat.tree_id),
-            ("charge_ml", or_blank(flat.charge_ml)),
-            ("ports", flat.ports.map(|ports| ports.to_string())),
-            ("head_m", or_blank(flat.head_m)),
-            ("kit_id", flat.kit_id),
-            ("second_bag", flat.second_bag.then(|| "yes".to_owned())),
-            ("state", flat.state),
-            ("left_ml", or_blank(flat.left_ml)),
-            ("added_ml", or_blank(flat.added_ml)),
-            ("why", flat.why),
-            ("of", flat.of),
-            ("note", flat.note),
-        ];
+        let cells = journal_cells(entry, zone);
         let mut sheet = sheet(&self.journal, JOURNAL, &JOURNAL_COLUMNS)?;
         append(&mut sheet, &cells);
         self.journal = Some(sheet.text().to_owned());
@@ -320,6 +299,41 @@ impl DrawFiles {
         }
         Ok(())
     }
+}
+
+/// All entries as a `journal.csv`.
+pub fn write_journal<'e>(entries: impl IntoIterator<Item = &'e Entry>, zone: Tz) -> String {
+    let mut sheet = Sheet::new(&JOURNAL_COLUMNS);
+    for entry in entries {
+        append(&mut sheet, &journal_cells(entry, zone));
+    }
+    sheet.text().to_owned()
+}
+
+/// An entry's cells under [`JOURNAL_COLUMNS`].
+fn journal_cells(entry: &Entry, zone: Tz) -> [(&'static str, Option<String>); 18] {
+    let flat = Flat::from(entry);
+    let or_blank = |value: Option<f64>| value.map(|value| value.to_string());
+    [
+        ("key", Some(flat.key)),
+        ("noted", Some(flat.noted.to_rfc3339_opts(SecondsFormat::Millis, true))),
+        ("at", Some(format_time(flat.at, zone))),
+        ("by", flat.by),
+        ("act", Some(flat.act)),
+        ("draw_id", flat.draw_id),
+        ("tree_id", flat.tree_id),
+        ("charge_ml", or_blank(flat.charge_ml)),
+        ("ports", flat.ports.map(|ports| ports.to_string())),
+        ("head_m", or_blank(flat.head_m)),
+        ("kit_id", flat.kit_id),
+        ("second_bag", flat.second_bag.then(|| "yes".to_owned())),
+        ("state", flat.state),
+        ("left_ml", or_blank(flat.left_ml)),
+        ("added_ml", or_blank(flat.added_ml)),
+        ("why", flat.why),
+        ("of", flat.of),
+        ("note", flat.note),
+    ]
 }
 
 fn sheet(text: &Option<String>, file: &'static str, columns: &[&str]) -> Result<Sheet, NotPutDown> {

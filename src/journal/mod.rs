@@ -15,7 +15,7 @@ mod told;
 
 pub use admit::{Admission, CLOCK_SKEW, Clock, HANGS_AT_MOST};
 pub use entry::{Act, Entry, Start, check_text};
-pub use files::{DrawFiles, JOURNAL, NotPutDown, read_journal};
+pub use files::{DrawFiles, JOURNAL, NotPutDown, read_journal, write_journal};
 pub use flat::{ACTS, Flat, FlatFlaw, STATES};
 pub use refusal::Refusal;
 pub use state::State;

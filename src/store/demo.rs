@@ -1,11 +1,14 @@
 //! The demo grove that is part of the program: an invented place with invented weather and draws.
 
-use crate::grove::{Grove, Refused};
+use crate::grove::{Files, Grove, Refused};
 use crate::uptake::model::{ModelError, ModelFile};
 use chrono::{DateTime, Utc};
 
 /// Where the demo's model stands in the repository.
 pub const MODEL: &str = "models/demo.json";
+
+/// The demo's model as it stands there.
+pub const MODEL_TEXT: &str = include_str!("../../models/demo.json");
 
 macro_rules! files {
     ($($name:literal),* $(,)?) => {
@@ -13,11 +16,8 @@ macro_rules! files {
     };
 }
 
-/// The demo grove.
-///
-/// # Errors
-/// None in practice: a test reads it.
-pub fn grove() -> Result<Grove, Refused> {
+/// The demo's files by their names in a grove folder.
+pub fn files() -> Files<'static> {
     let files = files![
         "grove.toml",
         "blocks.csv",
@@ -28,7 +28,15 @@ pub fn grove() -> Result<Grove, Refused> {
         "weather/observed.csv",
         "weather/forecast.csv",
     ];
-    Grove::read(&files.into_iter().collect())
+    files.into_iter().collect()
+}
+
+/// The demo grove.
+///
+/// # Errors
+/// None in practice: a test reads it.
+pub fn grove() -> Result<Grove, Refused> {
+    Grove::read(&files())
 }
 
 /// The instant that the demo is looked at from: the evening before an interesting day.
@@ -44,5 +52,5 @@ pub fn as_of() -> DateTime<Utc> {
 /// # Errors
 /// [`ModelError`] where the embedded file was made by another version; a test reads it.
 pub fn model() -> Result<ModelFile, ModelError> {
-    ModelFile::from_json(include_str!("../../models/demo.json"))
+    ModelFile::from_json(MODEL_TEXT)
 }

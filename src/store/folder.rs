@@ -3,6 +3,7 @@
 use super::folder_log::{self, LOCK, Lock};
 use super::pulled::{self, PulledError};
 use crate::grove::{FILES, Flaw, FlawKind, Grove, Hang, Note, Refused};
+use crate::journal::JOURNAL;
 use crate::weather::Forecasts;
 use std::ffi::OsString;
 use std::fs::{self, File, OpenOptions};
@@ -17,14 +18,37 @@ const LARGEST_FILE_BYTES: u64 = 256 * 1024 * 1024;
 /// # Errors
 /// [`Refused`] with every flaw: files that cannot be read, and all that is wrong inside the others.
 pub fn read(folder: &Path) -> Result<Grove, Refused> {
+    let (contents, flaws) = readable(folder)?;
+    let files = contents.iter().map(|(name, bytes)| (*name, bytes.as_slice())).collect();
+    match (Grove::read(&files), flaws.is_empty()) {
+        (read, true) => read.and_then(|grove| with_pulled(folder, grove)),
+        (Ok(_), false) => Err(Refused { flaws }),
+        (Err(refused), false) => Err(Refused { flaws: with_others(flaws, refused.flaws) }),
+    }
+}
+
+/// The bytes of a grove folder's files, those that are there.
+///
+/// # Errors
+/// [`Refused`] with every file that cannot be read.
+pub fn contents(folder: &Path) -> Result<Contents, Refused> {
+    match readable(folder)? {
+        (contents, flaws) if flaws.is_empty() => Ok(contents),
+        (_, flaws) => Err(Refused { flaws }),
+    }
+}
+
+/// Files of a grove folder with their bytes.
+pub type Contents = Vec<(&'static str, Vec<u8>)>;
+
+fn readable(folder: &Path) -> Result<(Contents, Vec<Flaw>), Refused> {
     if !folder.is_dir() {
         let problem = FlawKind::NoSuchFolder;
         return Err(flaw_of(&folder.display().to_string(), problem).into());
     }
     let lock = Lock::shared(folder).map_err(|problem| flaw_of(LOCK, problem))?;
-    let mut contents: Vec<(&str, Vec<u8>)> = Vec::new();
-    let mut flaws = Vec::new();
-    for name in FILES {
+    let (mut contents, mut flaws): (Contents, Vec<Flaw>) = Default::default();
+    for name in FILES.into_iter().chain([JOURNAL]) {
         match read_file(&folder.join(name)) {
             Ok(Some(bytes)) => contents.push((name, bytes)),
             Ok(None) => {}
@@ -34,13 +58,7 @@ pub fn read(folder: &Path) -> Result<Grove, Refused> {
     if let Some(key) = lock.as_ref().and_then(Lock::unfinished) {
         folder_log::finish_in_memory(folder, key, &mut contents);
     }
-    drop(lock);
-    let files = contents.iter().map(|(name, bytes)| (*name, bytes.as_slice())).collect();
-    match (Grove::read(&files), flaws.is_empty()) {
-        (read, true) => read.and_then(|grove| with_pulled(folder, grove)),
-        (Ok(_), false) => Err(Refused { flaws }),
-        (Err(refused), false) => Err(Refused { flaws: with_others(flaws, refused.flaws) }),
-    }
+    Ok((contents, flaws))
 }
 
 /// Adds what was pulled: observed hours where the grove's own file has none, and the issues.
@@ -174,7 +192,7 @@ fn write_and_sync(file: &mut File, path: &Path, bytes: &[u8]) -> io::Result<()> 
 }
 
 /// The new name must reach the disk too. Not every system can open a folder.
-fn sync_folder(path: &Path) -> io::Result<()> {
+pub(super) fn sync_folder(path: &Path) -> io::Result<()> {
     let parent = path.parent().filter(|parent| !parent.as_os_str().is_empty());
     match File::open(parent.unwrap_or(Path::new("."))) {
         Ok(folder) if cfg!(unix) => folder.sync_all(),

@@ -4,6 +4,7 @@
 //! Both stand ready beside their files before the first is put in its place, and between the two
 //! the lock file names the entry: whoever finds its key there finishes what a kill left half done.
 
+use super::db::StoreError;
 use super::folder::{Staged, read_file, write_atomically};
 use crate::grove::{APPLICATIONS, BLOCKS, Settings, TREES};
 use crate::grove::{DRAWS, Files, Flaw, FlawKind, Grove, PAUSES, READINGS, Refused, SETTINGS};
@@ -33,6 +34,15 @@ pub enum LogError {
     /// The entry does not go with what is known.
     #[error(transparent)]
     Refusal(#[from] Refusal),
+    /// The database says no.
+    #[error(transparent)]
+    Database(StoreError),
+    /// The demo is part of the program.
+    #[error(
+        "the demo grove is part of the program and nothing can be noted in it: make a folder of it \
+         with `xylocast export FOLDER`, or one of your own, and name it with --grove"
+    )]
+    Demo,
     /// A file cannot be changed as it stands.
     #[error(transparent)]
     NotPutDown(#[from] NotPutDown),
@@ -44,6 +54,15 @@ pub enum LogError {
         /// Why.
         error: io::Error,
     },
+}
+
+impl From<StoreError> for LogError {
+    fn from(error: StoreError) -> Self {
+        match error {
+            StoreError::Refused(refused) => Self::Refused(refused),
+            other => Self::Database(other),
+        }
+    }
 }
 
 /// A folder's grove, without weather, and its journal.

@@ -1,8 +1,10 @@
 //! What is kept on disk, and how it comes in and goes out.
 
+pub mod db;
 pub mod demo;
 pub mod folder;
 pub mod folder_log;
+pub mod home;
 pub mod pulled;
 
 pub use folder::{read, read_hang, write_atomically};

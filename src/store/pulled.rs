@@ -19,7 +19,7 @@ pub const OBSERVED: &str = "weather/pulled.csv";
 /// Issued forecasts in a grove folder.
 pub const FORECASTS: &str = "weather/forecasts";
 /// Forecast files that are read, newest first: some seven weeks at four a day. Older ones stay.
-const MOST_ISSUES: usize = 200;
+pub(super) const MOST_ISSUES: usize = 200;
 
 /// Why pulled weather cannot be read or kept.
 #[derive(Debug, thiserror::Error)]
@@ -81,25 +81,49 @@ pub struct PulledHour {
     pub provider_vpd_kpa: Option<f64>,
 }
 
+impl PulledHour {
+    /// As it is kept: no value with more than five decimals.
+    pub fn rounded(&self) -> Self {
+        let fixed = |value: f64| (value * 1e5).round() / 1e5;
+        let hour = &self.hour;
+        Self {
+            hour: Hour {
+                span: hour.span,
+                air: Celsius::computed(fixed(hour.air.value())),
+                vapour_pressure: Kilopascal::computed(fixed(hour.vapour_pressure.value())),
+                wind_2m: MetresPerSecond::computed(fixed(hour.wind_2m.value())),
+                shortwave: WattsPerSquareMetre::computed(fixed(hour.shortwave.value())),
+                rain: Millimetres::computed(fixed(hour.rain.value())),
+                pressure: Kilopascal::computed(fixed(hour.pressure.value())),
+                soil_water_m3_m3: hour.soil_water_m3_m3.map(fixed),
+                flags: hour.flags,
+            },
+            source: self.source.clone(),
+            provider_reference_et_mm: self.provider_reference_et_mm.map(fixed),
+            provider_vpd_kpa: self.provider_vpd_kpa.map(fixed),
+        }
+    }
+}
+
 impl Row {
     fn of(pulled: &PulledHour, member: u32) -> Self {
+        let pulled = pulled.rounded();
         let hour = &pulled.hour;
-        let fixed = |value: f64| (value * 1e5).round() / 1e5;
         Self {
             hour_starting: hour.span.from,
             hour_ending: hour.span.to,
-            air_temp_c: fixed(hour.air.value()),
-            vapour_pressure_kpa: fixed(hour.vapour_pressure.value()),
-            wind_2m_m_s: fixed(hour.wind_2m.value()),
-            shortwave_w_m2: fixed(hour.shortwave.value()),
-            rain_mm: fixed(hour.rain.value()),
-            pressure_kpa: fixed(hour.pressure.value()),
-            soil_water_m3_m3: hour.soil_water_m3_m3.map(fixed),
+            air_temp_c: hour.air.value(),
+            vapour_pressure_kpa: hour.vapour_pressure.value(),
+            wind_2m_m_s: hour.wind_2m.value(),
+            shortwave_w_m2: hour.shortwave.value(),
+            rain_mm: hour.rain.value(),
+            pressure_kpa: hour.pressure.value(),
+            soil_water_m3_m3: hour.soil_water_m3_m3,
             estimated: hour.flags.bits(),
             member,
             source: pulled.source.clone(),
-            provider_reference_et_mm: pulled.provider_reference_et_mm.map(fixed),
-            provider_vpd_kpa: pulled.provider_vpd_kpa.map(fixed),
+            provider_reference_et_mm: pulled.provider_reference_et_mm,
+            provider_vpd_kpa: pulled.provider_vpd_kpa,
         }
     }
 
@@ -184,10 +208,19 @@ pub fn keep_forecast(
             return Ok(None);
         }
     }
-    let name = format!("{}_{source}.csv", issued_at.format("%Y-%m-%dT%H%M%SZ"));
-    let path = folder.join(FORECASTS).join(name);
+    let path = folder.join(FORECASTS).join(issue_name(issued_at, source));
     write(&path, rows)?;
     Ok(Some(path))
+}
+
+/// Name of the file of an issue.
+pub(super) fn issue_name(issued_at: DateTime<Utc>, source: &str) -> String {
+    format!("{}_{source}.csv", issued_at.format("%Y-%m-%dT%H%M%SZ"))
+}
+
+/// Writes hours with their members to a file of this form.
+pub(super) fn write_hours(path: &Path, hours: &[(u32, PulledHour)]) -> Result<(), PulledError> {
+    write(path, hours.iter().map(|(member, hour)| Row::of(hour, *member)))
 }
 
 /// The newest issues kept in a folder, in order of issue.
@@ -236,7 +269,7 @@ fn series(path: &Path, hours: Vec<Hour>) -> Result<Series, PulledError> {
 }
 
 /// Files of issues with their times, in order; other files in the folder are passed over.
-fn issue_files(folder: &Path) -> Result<Vec<(DateTime<Utc>, PathBuf)>, PulledError> {
+pub(super) fn issue_files(folder: &Path) -> Result<Vec<(DateTime<Utc>, PathBuf)>, PulledError> {
     let folder = folder.join(FORECASTS);
     let entries = match fs::read_dir(&folder) {
         Ok(entries) => entries,
@@ -263,7 +296,7 @@ fn of_source(path: &Path, source: &str) -> bool {
 }
 
 /// Rows of a file with their members; none where there is no file.
-fn read(path: &Path) -> Result<Vec<(u32, PulledHour)>, PulledError> {
+pub(super) fn read(path: &Path) -> Result<Vec<(u32, PulledHour)>, PulledError> {
     let bytes = match fs::read(path) {
         Ok(bytes) => bytes,
         Err(error) if error.kind() == io::ErrorKind::NotFound => return Ok(Vec::new()),

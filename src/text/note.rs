@@ -74,6 +74,8 @@ pub enum NoteKind {
     HumidityDisagrees { other: &'static str, hours: usize, by_more_than_kpa: f64 },
     /// Readings somewhat above the one before, taken as errors of reading.
     ReadingsRise { count: usize, up_to_ml: f64 },
+    /// A database that an older program wrote.
+    BroughtUpToDate { backup: String },
     /// Bags that share a tree.
     SharesTree { draw: String, other_draw: String, tree: String },
     /// A charge beyond the bag that is in use now.
@@ -135,6 +137,9 @@ impl fmt::Display for NoteKind {
                  reading: {count}",
                 figure(*up_to_ml)
             ),
+            Self::BroughtUpToDate { backup } => {
+                write!(f, "brought up to this program's schema; as it was it stands in {backup}")
+            }
             Self::SharesTree { draw, other_draw, tree } => write!(
                 f,
                 "draw '{draw}' starts while draw '{other_draw}' hangs on tree '{tree}': two bags \

@@ -28,9 +28,14 @@ pub struct Columns {
 }
 
 impl Columns {
-    fn known(&self) -> HashSet<&'static str> {
+    /// All names, some of them twice.
+    pub fn all(&self) -> impl Iterator<Item = &'static str> {
         let groups = self.one_of.iter().copied().flatten();
-        self.required.iter().chain(groups).chain(self.optional).copied().collect()
+        self.required.iter().chain(groups).chain(self.optional).copied()
+    }
+
+    fn known(&self) -> HashSet<&'static str> {
+        self.all().collect()
     }
 }
 

@@ -98,6 +98,11 @@ const FORECAST_COLUMNS: Columns = Columns {
     ..OBSERVED_COLUMNS
 };
 
+/// The columns of a file of weather: forecasts have some more.
+pub fn file_columns(file: &str) -> &'static Columns {
+    if file == FORECAST { &FORECAST_COLUMNS } else { &OBSERVED_COLUMNS }
+}
+
 /// A dew point may stand this much above the hour's mean temperature before it is refused.
 pub(super) const DEW_ABOVE_AIR_C: f64 = 2.0;
 

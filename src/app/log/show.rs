@@ -3,12 +3,12 @@
 use super::{Fault, words};
 use crate::grove::{Draw, Seen};
 use crate::journal::{Entry, HANGS_AT_MOST, Told};
-use crate::store::folder_log::{self, Logbook};
+use crate::store::folder_log::Logbook;
+use crate::store::home::Home;
 use crate::text::{format_time, with_offset};
 use chrono::{DateTime, NaiveDate, Utc};
 use chrono_tz::Tz;
 use serde::Serialize;
-use std::path::Path;
 
 /// Today's entries, and the bags that hang.
 #[derive(Debug, Clone, Serialize)]
@@ -71,8 +71,8 @@ pub struct Bag {
 ///
 /// # Errors
 /// [`Fault`] where the folder cannot be read.
-pub fn show(folder: &Path, now: DateTime<Utc>) -> Result<Shown, Fault> {
-    let Logbook { grove, state } = folder_log::read(folder)?;
+pub fn show(home: &Home, now: DateTime<Utc>) -> Result<Shown, Fault> {
+    let Logbook { grove, state } = home.logbook(now)?;
     let zone = grove.settings.zone;
     let date = with_offset(now, zone).date_naive();
     let entries = state.entries();

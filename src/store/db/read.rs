@@ -1,0 +1,164 @@
+//! A grove out of the database: small tables as the texts that `grove` reads anyway, weather typed.
+
+use super::error::StoreError;
+use super::sheets::{SHEETS, Sheet};
+use super::{Database, GROVE, weather};
+use crate::grove::{Files, Grove, Parts, SETTINGS};
+use crate::weather::Forecasts;
+use chrono_tz::Tz;
+use rusqlite::{Connection, OptionalExtension, Params, params};
+
+/// Which rows of a table are wanted, as SQL behind WHERE; `?1` is the grove.
+pub(super) const ALL: &str = "grove_id = ?1";
+
+/// `grove.toml` as it was typed; none where the database holds no grove yet.
+pub(super) fn settings_text(connection: &Connection) -> rusqlite::Result<Option<String>> {
+    connection
+        .query_row("SELECT settings_toml FROM groves WHERE grove_id = ?1", [GROVE], |row| {
+            row.get(0)
+        })
+        .optional()
+}
+
+/// The grove's zone, as its row names it.
+pub(super) fn zone(connection: &Connection) -> rusqlite::Result<Tz> {
+    let name: Option<String> = connection
+        .query_row("SELECT time_zone FROM groves WHERE grove_id = ?1", [GROVE], |row| row.get(0))
+        .optional()?;
+    Ok(name.and_then(|name| name.parse().ok()).unwrap_or(Tz::UTC))
+}
+
+/// A table as its file would have it; none where no row is wanted. With `aside`, cells of columns
+/// that are not known here too.
+pub(super) fn sheet_text(
+    connection: &Connection,
+    sheet: &Sheet,
+    wanted: (&str, impl Params),
+    zone: Tz,
+    aside: bool,
+) -> rusqlite::Result<Option<Vec<u8>>> {
+    let sql = format!(
+        "SELECT {}, aside FROM {} WHERE {} ORDER BY {}",
+        sheet.columns_sql(),
+        sheet.table,
+        wanted.0,
+        order(sheet)
+    );
+    let mut statement = connection.prepare_cached(&sql)?;
+    let mut rows = statement.query(wanted.1)?;
+    let width = sheet.columns.len();
+    let mut cells: Vec<Vec<String>> = Vec::new();
+    let mut others: Vec<serde_json::Map<String, serde_json::Value>> = Vec::new();
+    while let Some(row) = rows.next()? {
+        let cell = |at: usize| Ok(sheet.columns[at].cell(row.get_ref(at)?, zone));
+        cells.push((0..width).map(cell).collect::<rusqlite::Result<_>>()?);
+        let text: Option<String> = if aside { row.get(width)? } else { None };
+        others.push(text.and_then(|text| serde_json::from_str(&text).ok()).unwrap_or_default());
+    }
+    if cells.is_empty() {
+        return Ok(None);
+    }
+    let has_value = |at: &usize| cells.iter().any(|row| !row[*at].is_empty());
+    let shown: Vec<usize> =
+        (0..width).filter(|at| sheet.columns[*at].always || has_value(at)).collect();
+    let mut names: Vec<&String> = others.iter().flat_map(serde_json::Map::keys).collect();
+    names.sort_unstable();
+    names.dedup();
+    let mut writer = csv::Writer::from_writer(Vec::new());
+    let known = shown.iter().map(|at| sheet.columns[*at].name);
+    let mut written = writer.write_record(known.chain(names.iter().map(|name| name.as_str())));
+    for (row, other) in cells.iter().zip(&others) {
+        let own = shown.iter().map(|at| row[*at].as_str());
+        let more = names
+            .iter()
+            .map(|name| other.get(*name).and_then(serde_json::Value::as_str).unwrap_or_default());
+        written = written.and_then(|()| writer.write_record(own.chain(more)));
+    }
+    written.expect("rows of equal length into memory");
+    Ok(Some(writer.into_inner().expect("memory can be flushed")))
+}
+
+/// Rows come as they were put in; of one instant, readings come in the order of noting.
+fn order(sheet: &Sheet) -> &'static str {
+    match sheet.has_nth {
+        true => "noted_ms IS NOT NULL, noted_ms, entry_key, seq",
+        false => "seq",
+    }
+}
+
+/// A grove's parts, all but the weather, from rows that `wanted` picks of each table.
+pub(super) fn parts(connection: &Connection) -> Result<Option<Parts>, ReadError> {
+    let Some(settings) = settings_text(connection)? else { return Ok(None) };
+    let zone = zone(connection)?;
+    let mut texts: Vec<(&str, Vec<u8>)> = vec![(SETTINGS, settings.into_bytes())];
+    for sheet in &SHEETS {
+        let text = sheet_text(connection, sheet, (ALL, params![GROVE]), zone, false)?;
+        texts.extend(text.map(|text| (sheet.file, text)));
+    }
+    Ok(Some(read_parts(texts)?))
+}
+
+pub(super) fn read_parts(texts: Vec<(&str, Vec<u8>)>) -> Result<Parts, ReadError> {
+    let files: Files = texts.iter().map(|(name, text)| (*name, text.as_slice())).collect();
+    Ok(Parts::read(&files)?)
+}
+
+/// Why rows do not read as a grove.
+#[derive(Debug)]
+pub(super) enum ReadError {
+    Sql(rusqlite::Error),
+    Refused(crate::text::Refused),
+}
+
+impl From<rusqlite::Error> for ReadError {
+    fn from(error: rusqlite::Error) -> Self {
+        Self::Sql(error)
+    }
+}
+
+impl From<crate::text::Refused> for ReadError {
+    fn from(refused: crate::text::Refused) -> Self {
+        Self::Refused(refused)
+    }
+}
+
+impl ReadError {
+    pub(super) fn at(self, path: &std::path::Path) -> StoreError {
+        match self {
+            Self::Sql(error) => super::told(path, &error),
+            Self::Refused(refused) => StoreError::Refused(refused),
+        }
+    }
+}
+
+impl Database {
+    /// The grove, with its weather: its own hours, then those pulled where it has none.
+    ///
+    /// # Errors
+    /// [`StoreError`] where the file cannot be read, or its rows make no grove.
+    pub fn grove(&self) -> Result<Grove, StoreError> {
+        self.reading(|connection| {
+            let Some(mut parts) = parts(connection)? else { return Ok(None) };
+            parts.observed = weather::observed(connection)?;
+            parts.forecasts = weather::forecasts(connection)?;
+            let mut grove = parts.whole();
+            let pulled = super::pulled::series(connection)?;
+            grove.observed = grove.observed.filled_from(&pulled);
+            let own = grove.forecasts.issues().iter().cloned();
+            let issues = own.chain(super::pulled::forecasts(connection)?);
+            grove.forecasts = Forecasts::new(issues.collect());
+            Ok(Some(grove))
+        })?
+        .ok_or_else(|| StoreError::NoGrove { path: self.path.clone() })
+    }
+
+    /// Reads of one state of the database, whatever others write meanwhile.
+    pub(super) fn reading<T>(
+        &self,
+        read: impl FnOnce(&Connection) -> Result<T, ReadError>,
+    ) -> Result<T, StoreError> {
+        let transaction =
+            self.connection.unchecked_transaction().map_err(|error| self.told(&error))?;
+        read(&transaction).map_err(|error| error.at(&self.path))
+    }
+}

@@ -1,0 +1,334 @@
+//! Where a grove is kept: the embedded demo, a folder, or a database. What the program does with a
+//! grove is the same for all of them.
+
+use super::db::{By, Database, StoreError, is_database, put_in_place, write_texts};
+use super::folder::write_atomically;
+use super::folder_log::{self, LogError, Logbook};
+use super::pulled::{self, PulledError, PulledHour};
+use super::{demo, folder};
+use crate::grove::{Grove, Note, NoteKind, Refused};
+use crate::journal::{Admission, Entry, State};
+use crate::uptake::model::{ModelError, ModelFile};
+use crate::weather::Series;
+use chrono::{DateTime, Utc};
+use std::fs;
+use std::io;
+use std::path::{Path, PathBuf};
+
+/// The folder in a grove folder where its models are kept.
+pub const MODELS: &str = "models";
+
+/// Where answers of weather services are kept between pulls, in a grove folder.
+const CACHE: &str = "weather/cache";
+
+/// Where a grove is kept.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Home {
+    /// In the program itself: the demo, which nothing changes.
+    Demo,
+    /// In a folder of files.
+    Folder(PathBuf),
+    /// In one SQLite file.
+    Database(PathBuf),
+}
+
+/// Why a grove cannot be read or written where it is kept.
+#[derive(Debug, thiserror::Error)]
+pub enum HomeError {
+    /// Its files are flawed.
+    #[error(transparent)]
+    Refused(#[from] Refused),
+    /// The database says no.
+    #[error(transparent)]
+    Database(StoreError),
+    /// Pulled weather cannot be read or kept.
+    #[error(transparent)]
+    Pulled(#[from] PulledError),
+    /// A model file cannot be used.
+    #[error("{}: {error}", path.display())]
+    Model {
+        /// Which file.
+        path: PathBuf,
+        /// Why.
+        error: ModelError,
+    },
+    /// A file cannot be read or written.
+    #[error("{}: {error}", path.display())]
+    File {
+        /// Which file.
+        path: PathBuf,
+        /// Why.
+        error: io::Error,
+    },
+    /// The demo is part of the program.
+    #[error(
+        "the demo cannot be changed: name a grove with --grove (`xylocast export FOLDER` makes \
+             a folder of the demo)"
+    )]
+    Demo,
+}
+
+impl From<StoreError> for HomeError {
+    fn from(error: StoreError) -> Self {
+        match error {
+            StoreError::Refused(refused) => Self::Refused(refused),
+            other => Self::Database(other),
+        }
+    }
+}
+
+impl Home {
+    /// The home that a path names: a file that is a database by its name or its first bytes, or a
+    /// folder; without a path, the demo.
+    pub fn of(path: Option<&Path>) -> Self {
+        match path {
+            None => Self::Demo,
+            Some(path) if is_database(path) => Self::Database(path.to_owned()),
+            Some(path) => Self::Folder(path.to_owned()),
+        }
+    }
+
+    /// Is it the embedded demo?
+    pub fn is_demo(&self) -> bool {
+        *self == Self::Demo
+    }
+
+    /// The folder from which files that settings name are looked for.
+    pub fn folder(&self) -> PathBuf {
+        match self {
+            Self::Demo => PathBuf::new(),
+            Self::Folder(folder) => folder.clone(),
+            Self::Database(file) => file.parent().map(Path::to_owned).unwrap_or_default(),
+        }
+    }
+
+    /// Where answers of weather services are kept between pulls.
+    pub fn cache(&self) -> PathBuf {
+        match self {
+            Self::Database(file) => {
+                let mut cache = file.clone().into_os_string();
+                cache.push(".cache");
+                cache.into()
+            }
+            _ => self.folder().join(CACHE),
+        }
+    }
+
+    /// The grove with all that is known of it.
+    ///
+    /// # Errors
+    /// [`HomeError`] where it cannot be read.
+    pub fn grove(&self, now: DateTime<Utc>) -> Result<Grove, HomeError> {
+        match self {
+            Self::Demo => Ok(demo::grove()?),
+            Self::Folder(folder) => Ok(folder::read(folder)?),
+            Self::Database(file) => {
+                let database = Database::open(file, now)?;
+                let mut grove = database.grove()?;
+                if let Some(backup) = database.migrated() {
+                    let backup = backup.display().to_string();
+                    let kind = NoteKind::BroughtUpToDate { backup };
+                    grove.notes.push(Note::on_file(&file.display().to_string(), kind));
+                }
+                Ok(grove)
+            }
+        }
+    }
+
+    /// The newest model that was fitted by `as_of`, with its place.
+    ///
+    /// # Errors
+    /// [`HomeError`] where one cannot be read or used.
+    pub fn newest_model(
+        &self,
+        as_of: DateTime<Utc>,
+        now: DateTime<Utc>,
+    ) -> Result<Option<(PathBuf, ModelFile)>, HomeError> {
+        match self {
+            Self::Demo => {
+                let path = PathBuf::from(demo::MODEL);
+                let file = demo::model()
+                    .map_err(|error| HomeError::Model { path: path.clone(), error })?;
+                // An earlier look must not know what was learned later.
+                Ok(file.fitted_at.is_some_and(|at| at <= as_of).then_some((path, file)))
+            }
+            Self::Folder(folder) => newest_in(&folder.join(MODELS), as_of),
+            Self::Database(file) => {
+                let newest = Database::open(file, now)?.newest_model(as_of)?;
+                newest.map(|(name, text)| usable(file.join(MODELS).join(name), &text)).transpose()
+            }
+        }
+    }
+
+    /// Keeps a model fitted as of an instant; its place.
+    ///
+    /// # Errors
+    /// [`HomeError`] where it cannot be written.
+    pub fn keep_model(
+        &self,
+        model: &ModelFile,
+        as_of: DateTime<Utc>,
+        by: By,
+    ) -> Result<PathBuf, HomeError> {
+        let name = format!("{}.json", as_of.format("%Y-%m-%dT%H%M%SZ"));
+        match self {
+            Self::Demo => Err(HomeError::Demo),
+            Self::Folder(folder) => {
+                let models = folder.join(MODELS);
+                let path = models.join(name);
+                fs::create_dir_all(&models)
+                    .and_then(|()| write_atomically(&path, model.to_json().as_bytes()))
+                    .map_err(|error| HomeError::File { path: path.clone(), error })?;
+                Ok(path)
+            }
+            Self::Database(file) => {
+                Database::open(file, by.at)?.keep_model(&name, model, by)?;
+                Ok(file.join(MODELS).join(name))
+            }
+        }
+    }
+
+    /// Observed hours that were pulled.
+    ///
+    /// # Errors
+    /// [`HomeError`] where they cannot be read.
+    pub fn pulled_series(&self, now: DateTime<Utc>) -> Result<Series, HomeError> {
+        match self {
+            Self::Demo => Ok(Series::default()),
+            Self::Folder(folder) => Ok(pulled::observed_series(folder)?),
+            Self::Database(file) => Ok(Database::open(file, now)?.pulled_series()?),
+        }
+    }
+
+    /// Keeps observed hours that are new or better; how many were.
+    ///
+    /// # Errors
+    /// [`HomeError`]; what was stored stays as it is then.
+    pub fn keep_observed(&self, fresh: &[PulledHour], by: By) -> Result<usize, HomeError> {
+        match self {
+            Self::Demo => Err(HomeError::Demo),
+            Self::Folder(folder) => Ok(pulled::keep_observed(folder, fresh)?),
+            Self::Database(file) => Ok(Database::open(file, by.at)?.keep_observed(fresh, by)?),
+        }
+    }
+
+    /// Keeps an issue, unless it says nothing new; its place.
+    ///
+    /// # Errors
+    /// [`HomeError`]; what was stored stays as it is then.
+    pub fn keep_forecast(
+        &self,
+        issued_at: DateTime<Utc>,
+        source: &str,
+        members: &[Vec<PulledHour>],
+        by: By,
+    ) -> Result<Option<PathBuf>, HomeError> {
+        match self {
+            Self::Demo => Err(HomeError::Demo),
+            Self::Folder(folder) => Ok(pulled::keep_forecast(folder, issued_at, source, members)?),
+            Self::Database(file) => {
+                let mut database = Database::open(file, by.at)?;
+                let kept = database.keep_forecast(issued_at, source, members, by)?;
+                Ok(kept.then(|| file.clone()))
+            }
+        }
+    }
+}
+
+impl Home {
+    /// The grove without its weather, and all its draws and entries.
+    ///
+    /// # Errors
+    /// [`LogError`] where they cannot be read.
+    pub fn logbook(&self, now: DateTime<Utc>) -> Result<Logbook, LogError> {
+        match self {
+            Self::Demo => Err(LogError::Demo),
+            Self::Folder(folder) => folder_log::read(folder),
+            Self::Database(file) => Database::open(file, now)?.logbook(),
+        }
+    }
+
+    /// Notes an entry with what it does, all of it or nothing; an entry that was noted before does
+    /// nothing. `now` is the store's clock. Gives the draws and entries that it is about.
+    ///
+    /// # Errors
+    /// [`LogError`]; the grove is as before then.
+    pub fn append(
+        &self,
+        entry: &Entry,
+        now: DateTime<Utc>,
+    ) -> Result<(Admission, State), LogError> {
+        match self {
+            Self::Demo => Err(LogError::Demo),
+            Self::Folder(folder) => folder_log::append(folder, entry, now),
+            Self::Database(file) => Database::open(file, now)?.append(entry, now),
+        }
+    }
+}
+
+/// Files written, and the old folder where one was kept.
+pub type Exported = (Vec<String>, Option<PathBuf>);
+
+impl Home {
+    /// Writes the grove as a folder; see [`Database::export`]. A grove that is a folder already has
+    /// nothing to export.
+    ///
+    /// # Errors
+    /// [`HomeError`]; no folder is left half-written then.
+    pub fn export(
+        &self,
+        to: &Path,
+        replace: bool,
+        now: DateTime<Utc>,
+    ) -> Result<Option<Exported>, HomeError> {
+        match self {
+            Self::Folder(_) => Ok(None),
+            Self::Database(file) => Ok(Some(Database::open(file, now)?.export(to, replace, now)?)),
+            Self::Demo => {
+                let files = demo::files().into_iter();
+                let own = files.map(|(name, bytes)| (name.to_owned(), bytes.to_vec()));
+                let model = (demo::MODEL.to_owned(), demo::MODEL_TEXT.as_bytes().to_vec());
+                let texts = own.chain([model]);
+                Ok(Some(put_in_place(to, replace, now, |folder| write_texts(folder, texts))?))
+            }
+        }
+    }
+}
+
+fn usable(path: PathBuf, text: &str) -> Result<(PathBuf, ModelFile), HomeError> {
+    match ModelFile::from_json(text) {
+        Ok(file) => Ok((path, file)),
+        Err(error) => Err(HomeError::Model { path, error }),
+    }
+}
+
+/// Reads a model file.
+///
+/// # Errors
+/// [`HomeError`] where it cannot be read or used.
+pub fn read_model(path: &Path) -> Result<ModelFile, HomeError> {
+    let text =
+        fs::read_to_string(path).map_err(|error| HomeError::File { path: path.into(), error })?;
+    usable(path.to_owned(), &text).map(|(_, file)| file)
+}
+
+fn newest_in(
+    models: &Path,
+    as_of: DateTime<Utc>,
+) -> Result<Option<(PathBuf, ModelFile)>, HomeError> {
+    let Ok(entries) = fs::read_dir(models) else { return Ok(None) };
+    let mut newest: Option<(PathBuf, ModelFile)> = None;
+    for entry in entries.flatten() {
+        let path = entry.path();
+        if path.extension().is_none_or(|extension| extension != "json") {
+            continue;
+        }
+        let file = read_model(&path)?;
+        let fitted = file.fitted_at.filter(|at| *at <= as_of);
+        let best = newest.as_ref().and_then(|(_, best)| best.fitted_at);
+        if fitted.is_some() && fitted > best {
+            newest = Some((path, file));
+        }
+    }
+    Ok(newest)
+}
