@@ -1,6 +1,7 @@
 //! `xylocast log`: what was typed to an entry, and the day's entries as a table.
 
-use super::args::{Cli, Log, Seen, Told};
+use super::args::Cli;
+use super::log_args::{Log, Seen, Told};
 use super::words::{bullets, day_clock, hours, table, wrapped};
 use super::{Answer, csv_rows, shown};
 use crate::app::desk::DeskError;

@@ -5,6 +5,7 @@ mod csv_rows;
 mod day;
 mod exchange;
 mod log;
+mod log_args;
 mod picture;
 mod pull;
 mod record;

@@ -1,6 +1,7 @@
 //! `xylocast record`: the working record as a table, rows, JSON, or a sheet to print.
 
-use super::args::{self, Cli};
+use super::args::Cli;
+use super::log_args;
 use super::words::{bullets, clock, table, wrapped};
 use super::{Answer, csv_rows, shown};
 use crate::app::desk::DeskError;
@@ -13,7 +14,11 @@ use chrono::{DateTime, Utc};
 use std::collections::BTreeMap;
 
 /// Gives the record in the form asked for; a grove without one is a sound "no".
-pub fn answer(cli: &Cli, asked: &args::Record, now: DateTime<Utc>) -> Result<Answer, DeskError> {
+pub fn answer(
+    cli: &Cli,
+    asked: &log_args::Record,
+    now: DateTime<Utc>,
+) -> Result<Answer, DeskError> {
     let which = Asked { from: asked.from, to: asked.to, tree_id: asked.tree.clone() };
     let answer = record(&Home::of(cli.common.grove.as_deref()), &which, now)?;
     let no = answer.lines.is_empty();
