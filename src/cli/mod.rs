@@ -6,8 +6,11 @@ mod day;
 mod dose;
 mod dose_rows;
 mod exchange;
+mod log;
+mod log_args;
 mod picture;
 mod pull;
+mod record;
 mod tables;
 mod words;
 
@@ -107,6 +110,8 @@ fn answer(cli: &Cli, now: DateTime<Utc>) -> Result<Answer, DeskError> {
         Command::Import(args) => return exchange::imported(grove, args, cli.common.json, now),
         Command::Export(args) => return exchange::exported(grove, args, cli.common.json, now),
         Command::Backup(args) => return exchange::backed_up(grove, args, cli.common.json, now),
+        Command::Log(log) => return log::answer(cli, log, now),
+        Command::Record(asked) => return record::answer(cli, asked, now),
         _ => {}
     }
     let mut database = None;
@@ -169,7 +174,11 @@ fn answer(cli: &Cli, now: DateTime<Utc>) -> Result<Answer, DeskError> {
             shown(cli, &answer, false, text, || csv_rows::compare(&answer))
         }
         Command::Pull(_) => pull::verified(&desk, cli.common.json),
-        Command::Import(_) | Command::Export(_) | Command::Backup(_) => unreachable!("answered"),
+        Command::Import(args) => exchange::imported(grove, args, cli.common.json, now),
+        Command::Export(args) => exchange::exported(grove, args, cli.common.json, now),
+        Command::Backup(args) => exchange::backed_up(grove, args, cli.common.json, now),
+        Command::Log(log) => log::answer(cli, log, now),
+        Command::Record(asked) => record::answer(cli, asked, now),
         Command::Check => {
             let mut answer = check::check(&desk);
             answer.found.extend(database);

@@ -276,6 +276,12 @@ impl Sheet {
         self.columns.iter().map(Column::sql).collect::<Vec<_>>().join(", ")
     }
 
+    /// The file without a row.
+    pub(super) fn header(&self) -> Vec<u8> {
+        let names = self.columns.iter().filter(|column| column.always).map(|column| column.name);
+        (names.collect::<Vec<_>>().join(",") + "\n").into_bytes()
+    }
+
     /// Place of a column.
     pub(super) fn place(&self, name: &str) -> usize {
         self.columns.iter().position(|column| column.name == name).unwrap_or_default()
