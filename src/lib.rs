@@ -15,13 +15,14 @@
 //! - [`belief`]: what is believed of a finishing time, alone and of many together;
 //! - [`uptake`]: looks at bags to intervals of thirst, the regression on them, predictions;
 //! - [`dose`]: trunks to product, water, mix, ports and parts; multiplies the user's label rate;
+//! - [`record`]: the working record of what was put into which tree, its sums and its gaps;
 //! - [`plan`]: the start window, the crew's rhythm, the overnight call.
 //!
 //! An imperative shell around it: [`store`] (grove folders, pulled weather, the demo), [`feed`]
-//! (weather services), [`app`] (one file a use case), [`cli`] (arguments, tables).
+//! (weather services), [`app`] (one file a use case), [`pages`] (HTML), [`cli`] (arguments, tables).
 //!
 //! Arrows point up the page: `units <- text <- weather <- evapo <- grove`,
-//! `grove <- journal`, `evapo <- demand <- uptake`, `units <- belief <- uptake, plan`. Nothing in the core names
+//! `grove <- journal, record`, `evapo <- demand <- uptake`, `units <- belief <- uptake, plan`. Nothing in the core names
 //! anything in the shell; a test reads the sources to hold it so.
 //!
 //! # The main job
@@ -54,6 +55,7 @@ pub mod grove;
 pub mod journal;
 pub mod pages;
 pub mod plan;
+pub mod record;
 pub mod store;
 pub mod text;
 pub mod units;

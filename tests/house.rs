@@ -11,7 +11,7 @@ use std::path::{Path, PathBuf};
 /// stands below all those that it uses, so that no two can use each other.
 type Room = (&'static str, &'static [&'static str]);
 
-const CORE: [Room; 11] = [
+const CORE: [Room; 12] = [
     ("units", &[]),
     ("text", &["units"]),
     ("weather", &["units", "text"]),
@@ -24,20 +24,21 @@ const CORE: [Room; 11] = [
     ("uptake", &["units", "weather", "evapo", "demand", "belief"]),
     ("plan", &["units", "weather", "belief"]),
     ("dose", &["units", "grove::Label", "grove::LabelRate", "grove::RateOf", "grove::RatePer"]),
+    ("record", &["units", "text", "weather", "evapo", "grove"]),
 ];
 
 const SHELL: [Room; 5] = [
-    ("store", &["units", "text", "weather", "grove", "uptake"]),
+    ("store", &["units", "text", "weather", "grove", "journal", "uptake"]),
     ("feed", &["units", "weather", "evapo", "grove", "store"]),
     (
         "app",
         &[
-            "units", "text", "weather", "evapo", "grove", "belief", "demand", "uptake", "plan",
-            "dose", "feed", "store",
+            "units", "text", "weather", "evapo", "grove", "journal", "belief", "demand", "uptake",
+            "plan", "dose", "record", "feed", "store",
         ],
     ),
-    // Pages see only what `app` returns.
-    ("pages", &["app"]),
+    // Pages see what `app` gives, and the records in it.
+    ("pages", &["app", "record"]),
     // Of the core, single names that `app` takes and gives.
     (
         "cli",
@@ -46,6 +47,7 @@ const SHELL: [Room; 5] = [
             "store",
             "app",
             "pages",
+            "record",
             "weather::Span",
             "grove::Grove",
             "grove::Hang",

@@ -127,31 +127,34 @@ const COLUMNS: Columns = Columns {
 
 const CM_PER_INCH: f64 = Circumference::CM_PER_INCH;
 
-/// Circumferences or dbhs by column, with what turns one into a dbh in cm.
-const MEASURES: [(&str, Allowed, f64); 4] = [
+const REMEDY: fn(f64) -> &'static str =
+    |_| "measure it again, or check the unit in the column's name";
+
+/// A column, what may stand in it, and how it becomes a dbh.
+type Measure = (&'static str, Allowed, fn(f64) -> Centimetres);
+
+const MEASURES: [Measure; 4] = [
     (
         "circumference_cm",
-        Allowed::new("cm", Circumference::LOW, Circumference::HIGH)
-            .or_else(|_| "measure it again, or check the unit in the column's name"),
-        1.0 / PI,
+        Allowed::new("cm", Circumference::LOW, Circumference::HIGH).or_else(REMEDY),
+        |cm| Circumference::computed(cm).dbh(),
     ),
     (
         "circumference_in",
         Allowed::new("in", Circumference::LOW / CM_PER_INCH, Circumference::HIGH / CM_PER_INCH)
-            .or_else(|_| "measure it again, or check the unit in the column's name"),
-        CM_PER_INCH / PI,
+            .or_else(REMEDY),
+        |inches| Circumference::computed(inches * CM_PER_INCH).dbh(),
     ),
     (
         "dbh_cm",
-        Allowed::new("cm", Centimetres::LOW, Centimetres::HIGH)
-            .or_else(|_| "measure it again, or check the unit in the column's name"),
-        1.0,
+        Allowed::new("cm", Centimetres::LOW, Centimetres::HIGH).or_else(REMEDY),
+        Centimetres::computed,
     ),
     (
         "dbh_in",
         Allowed::new("in", Centimetres::LOW / CM_PER_INCH, Centimetres::HIGH / CM_PER_INCH)
-            .or_else(|_| "measure it again, or check the unit in the column's name"),
-        CM_PER_INCH,
+            .or_else(REMEDY),
+        |inches| Centimetres::computed(inches * CM_PER_INCH),
     ),
 ];
 
@@ -206,8 +209,8 @@ pub fn read_file(file: &str, bytes: &[u8], tape: Tape) -> Result<Vec<Trunk>, Mea
     let trunks = table.each(Tz::UTC, &mut findings, |cells| {
         number += 1;
         let mut measured = Vec::new();
-        for (column, allowed, to_dbh_cm) in &MEASURES {
-            measured.extend(cells.number(column, allowed).map(|it| (*column, it * to_dbh_cm)));
+        for (column, allowed, dbh) in &MEASURES {
+            measured.extend(cells.number(column, allowed).map(|it| (*column, dbh(it))));
         }
         if let [(first, _), (second, _), ..] = measured.as_slice() {
             cells.flaw(Some(second), FlawKind::ColumnsExclude { other: first });
@@ -216,8 +219,7 @@ pub fn read_file(file: &str, bytes: &[u8], tape: Tape) -> Result<Vec<Trunk>, Mea
             cells.flaw(Some("circumference"), FlawKind::Empty);
         }
         let id = cells.text("tree_id").unwrap_or_else(|| number.to_string());
-        let dbh = measured.first()?.1;
-        Some(Trunk { id, dbh: Centimetres::computed(dbh) })
+        Some(Trunk { id, dbh: measured.first()?.1 })
     });
     if findings.flaws.is_empty() { Ok(trunks) } else { Err(refused(findings)) }
 }

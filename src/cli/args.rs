@@ -1,5 +1,6 @@
 //! What can be typed.
 
+use super::log_args::{Log, Record};
 use crate::app::desk::Request;
 use chrono::{DateTime, NaiveDate, Utc};
 use clap::{Args, Parser, Subcommand, ValueEnum};
@@ -108,6 +109,19 @@ pub enum Command {
     /// Services: open-meteo (default; its free hosts are for non-commercial use), met-norway, nws
     /// (United States), bright-sky (Germany). Settings: the [weather] table of grove.toml.
     Pull(Pull),
+    /// Note what happens to bags: start, reading, pause, resume, refill, strip, leak, undo
+    ///
+    /// Example: xylocast log reading A12 400 --grove my-grove
+    ///
+    /// Times are of the grove's zone. Every entry is kept in journal.csv; an undo is an entry too.
+    #[command(subcommand)]
+    Log(Log),
+    /// The working record: what was put into which tree, when, by whom
+    ///
+    /// Example: xylocast record --grove my-grove --html record.html
+    ///
+    /// A working record, not a legal form: what the law asks for is for you to check.
+    Record(Record),
     /// Is this grove sound?
     ///
     /// Example: xylocast check --grove my-grove

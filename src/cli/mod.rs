@@ -7,8 +7,11 @@ mod day;
 mod dose;
 mod dose_rows;
 mod exchange;
+mod log;
+mod log_args;
 mod picture;
 mod pull;
+mod record;
 mod refit;
 mod tables;
 mod words;
@@ -96,61 +99,51 @@ fn answer(cli: &Cli, now: DateTime<Utc>) -> Result<Answer, DeskError> {
         let words = "--json and --csv both go to standard output: name a file for the rows";
         return Err(DeskError::Unanswerable(words.into()));
     }
-    if let Command::Pull(args) = &cli.command
-        && !args.verify
-    {
-        return pull::answer(cli.common.grove.as_ref(), args, cli.common.json);
-    }
-    if let Command::Dose(Dose { part: Some(DosePart::Measure(args)), .. }) = &cli.command {
-        return dose::measured(cli, args, now);
-    }
-    let grove = cli.common.grove.as_deref();
+    let (grove, as_json) = (cli.common.grove.as_deref(), cli.common.json);
+    let desk = || Desk::lay(&cli.request(), now);
     match &cli.command {
-        Command::Import(args) => return exchange::imported(grove, args, cli.common.json, now),
-        Command::Export(args) => return exchange::exported(grove, args, cli.common.json, now),
-        Command::Backup(args) => return exchange::backed_up(grove, args, cli.common.json, now),
-        Command::Backtest(args) => return backtest::answer(cli, args, now),
-        _ => {}
-    }
-    let mut database = None;
-    if let (Command::Check, Home::Database(path)) = (&cli.command, Home::of(grove)) {
-        let (what, problems) = check::database(&path, now)?;
-        if !problems.is_empty() {
-            return damaged(cli, problems);
+        Command::Pull(args) if !args.verify => {
+            pull::answer(cli.common.grove.as_ref(), args, as_json)
         }
-        database = Some(what);
-    }
-    let desk = match Desk::lay(&cli.request(), now) {
-        Err(DeskError::Refused(refused))
-            if matches!(cli.command, Command::Check) && !is_missing(&refused) =>
-        {
-            return unsound(cli, &refused);
+        Command::Pull(_) => pull::verified(&desk()?, as_json),
+        Command::Dose(Dose { part: Some(DosePart::Measure(args)), .. }) => {
+            dose::measured(cli, args, now)
         }
-        desk => desk?,
-    };
-    match &cli.command {
+        Command::Dose(args) => dose::answer(cli, &desk()?, args),
+        Command::Import(args) => exchange::imported(grove, args, as_json, now),
+        Command::Export(args) => exchange::exported(grove, args, as_json, now),
+        Command::Backup(args) => exchange::backed_up(grove, args, as_json, now),
+        Command::Backtest(args) => backtest::answer(cli, args, now),
+        Command::Log(log) => log::answer(cli, log, now),
+        Command::Record(asked) => record::answer(cli, asked, now),
+        Command::Check => checked(cli, now),
         Command::Tomorrow(asked) => {
+            let desk = desk()?;
             let answer = tomorrow(&desk, asked.date.unwrap_or_else(|| desk.tomorrow()))?;
             let text = || day::tomorrow(&answer);
             shown(cli, &answer, !answer.worth_it, text, || csv_rows::trees(&answer))
         }
         Command::Window(asked) => {
+            let desk = desk()?;
             let answer = tomorrow(&desk, asked.date.unwrap_or_else(|| desk.tomorrow()))?;
             let no = answer.start_window.is_none();
             shown(cli, &answer.window(), no, || day::window(&answer), || csv_rows::window(&answer))
         }
         Command::Outlook(asked) => {
+            let desk = desk()?;
             let date = asked.date.unwrap_or_else(|| desk.tomorrow());
             let (answer, _, _) = outlook(&desk, date)?;
             let no = answer.hours.is_empty();
             shown(cli, &answer, no, || day::outlook(&answer), || csv_rows::outlook(&answer))
         }
         Command::Times(args) => {
+            let desk = desk()?;
             let answer = times(&desk, &intended(&desk, args.hang.as_deref())?)?;
             let no = answer.is_empty() && args.hang.is_none();
             shown(cli, &answer, no, || tables::times(&desk, &answer), || csv_rows::times(&answer))
         }
         Command::Overnight(args) => {
+            let desk = desk()?;
             let answer = overnight(&desk, &intended(&desk, args.hang.as_deref())?)?;
             let text = || tables::overnight(&desk, &answer);
             let no = answer.bags.iter().all(|bag| bag.call == Call::NotKnown);
@@ -158,12 +151,13 @@ fn answer(cli: &Cli, now: DateTime<Utc>) -> Result<Answer, DeskError> {
                 csv_rows::overnight(&answer)
             })
         }
-        Command::Dose(args) => dose::answer(cli, &desk, args),
         Command::Today => {
+            let desk = desk()?;
             let answer = today(&desk)?;
             shown(cli, &answer, false, || day::today(&desk, &answer), || csv_rows::today(&answer))
         }
         Command::Refit(args) => {
+            let desk = desk()?;
             let (answer, shown_already) = refit::answer(cli, &desk, args, now)?;
             let text = || match shown_already {
                 true => tables::written(&answer),
@@ -173,21 +167,31 @@ fn answer(cli: &Cli, now: DateTime<Utc>) -> Result<Answer, DeskError> {
             shown(cli, &answer, refused, text, || csv_rows::refit(&answer))
         }
         Command::Compare => {
+            let desk = desk()?;
             let answer = compare::compare(&desk)?;
             let text = || tables::compare(&answer);
             shown(cli, &answer, false, text, || csv_rows::compare(&answer))
         }
-        Command::Pull(_) => pull::verified(&desk, cli.common.json),
-        Command::Import(_) | Command::Export(_) | Command::Backup(_) | Command::Backtest(_) => {
-            unreachable!("answered")
-        }
-        Command::Check => {
-            let mut answer = check::check(&desk);
-            answer.found.extend(database);
-            let text = || tables::check(&answer);
-            shown(cli, &answer, false, text, || csv_rows::check(&answer))
-        }
     }
+}
+
+/// A grove that cannot be read at all is told part by part.
+fn checked(cli: &Cli, now: DateTime<Utc>) -> Result<Answer, DeskError> {
+    let mut database = None;
+    if let Home::Database(path) = Home::of(cli.common.grove.as_deref()) {
+        let (what, problems) = check::database(&path, now)?;
+        if !problems.is_empty() {
+            return damaged(cli, problems);
+        }
+        database = Some(what);
+    }
+    let desk = match Desk::lay(&cli.request(), now) {
+        Err(DeskError::Refused(refused)) if !is_missing(&refused) => return unsound(cli, &refused),
+        desk => desk?,
+    };
+    let mut answer = check::check(&desk);
+    answer.found.extend(database);
+    shown(cli, &answer, false, || tables::check(&answer), || csv_rows::check(&answer))
 }
 
 /// The answer in the form asked for: JSON or a table, or rows, which may also go to a file beside

@@ -278,7 +278,7 @@ mod tests {
         assert_eq!(
             flaws,
             [
-                "grove.toml line 14: label.max_per_acre_season_g and \
+                "grove.toml line 15: label.max_per_acre_season_g and \
                  label.max_per_hectare_season_g are both there; keep the one that is true and take \
                  the other out",
                 "grove.toml line 8: mixing.product_mark_g and mixing.product_mark_ml are both \

@@ -25,8 +25,8 @@ pub use history::READING_ERROR_ML;
 pub use records::{APPLICATIONS, Application, KITS, Kit, PORTS, Port, earliest_next};
 pub use season::{Season, SeasonDay};
 pub use settings::{
-    Bag, Crew, FILE as SETTINGS, Label, LabelRate, RateOf, RatePer, Settings, StationColumn,
-    StationSource, WeatherSource, Wishes,
+    Bag, Crew, FILE as SETTINGS, Label, LabelRate, RateOf, RatePer, Record, Settings,
+    StationColumn, StationSource, WeatherSource, Wishes,
 };
 pub use tree::{BLOCKS, Block, TREES, Tree};
 pub use truth::read_truth;

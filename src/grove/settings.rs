@@ -45,6 +45,8 @@ pub struct Settings {
     pub units: Units,
     /// Where weather is pulled from.
     pub weather: WeatherSource,
+    /// What the working record says of every application.
+    pub record: Record,
     /// Keys that were left out and took a default, as `crew.people`.
     pub defaulted: Vec<&'static str>,
 }
@@ -160,6 +162,33 @@ pub struct Bag {
     pub charge: Millilitres,
     /// Head of a full bag. Default 1.5 m.
     pub head: Head,
+}
+
+/// What the working record says of every application, unless `applications.csv` says otherwise.
+/// Nothing here is ever filled in.
+#[derive(Debug, Clone, PartialEq, Default, serde::Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct Record {
+    /// Customer's name and address.
+    pub customer: Option<String>,
+    /// The place as records name it. Default: the grove's name.
+    pub place: Option<String>,
+    /// Size of the treated area, 0 to 1,000,000 ha.
+    pub size_ha: Option<f64>,
+    /// Crop or site.
+    pub crop: Option<String>,
+    /// EPPO code of the crop.
+    pub crop_code: Option<String>,
+    /// BBCH stage.
+    pub growth_stage: Option<String>,
+    /// Who applies.
+    pub applicator: Option<String>,
+    /// Their licence.
+    pub licence: Option<String>,
+    /// Whom they supervise, or the word none.
+    pub supervised: Option<String>,
+    /// Active ingredient of the product.
+    pub active_ingredient: Option<String>,
 }
 
 /// Where weather is pulled from, and how; what is left out takes the program's own defaults.

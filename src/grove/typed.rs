@@ -3,7 +3,7 @@
 use super::dosing::{RawBench, RawKit, Units};
 use super::season::{Season, SeasonDay};
 use super::settings::{
-    Bag, Crew, FILE, Label, LabelRate, RateOf, RatePer, Settings, WeatherSource, Wishes,
+    Bag, Crew, FILE, Label, LabelRate, RateOf, RatePer, Record, Settings, WeatherSource, Wishes,
 };
 use crate::text::{Allowed, Findings, FlawKind, Note, NoteKind, TimeFlaw, read_time_of_day, shown};
 use crate::units::{
@@ -52,6 +52,7 @@ struct RawSettings {
     season: RawSeason,
     wishes: RawWishes,
     weather: WeatherSource,
+    record: Record,
 }
 
 #[derive(Deserialize, Default)]
@@ -167,6 +168,7 @@ impl RawSettings {
             kit,
             units: self.units.unwrap_or_default(),
             weather: self.weather,
+            record: check.record(self.record),
             defaulted: std::mem::take(&mut check.defaulted),
         })
     }
@@ -402,6 +404,14 @@ impl Check<'_> {
                 None
             }
         }
+    }
+
+    fn record(&mut self, record: Record) -> Record {
+        let size = Allowed::new("ha", 0.0, 1e6).or_else(|_| "one hectare is 10,000 m2");
+        if let Some(problem) = record.size_ha.and_then(|size_ha| size.flaw(size_ha)) {
+            self.flaw("record.size_ha", None, problem);
+        }
+        record
     }
 
     fn number_or(

@@ -100,9 +100,6 @@ impl State {
                 return Err(Refusal::Stripped { draw_id, at: clock.local(entry.at), stripped });
             }
         }
-        if matches!(entry.act, Act::Strip { .. }) {
-            self.kit_came_off_in_time(told, entry.at, clock)?;
-        }
         let mut with = told.clone();
         with.hear(entry);
         with.story(clock.zone).map(|_| ())
@@ -143,31 +140,7 @@ impl State {
         Ok(())
     }
 
-    /// A kit that was hung elsewhere afterwards had come off by then.
-    fn kit_came_off_in_time(
-        &self,
-        told: &Told,
-        strip: DateTime<Utc>,
-        clock: Clock,
-    ) -> Result<(), Refusal> {
-        let Some(kit) = &told.start.kit else { return Ok(()) };
-        let between = |other: &&Told| {
-            let same =
-                other.start.kit.as_ref() == Some(kit) && other.start.draw_id != told.start.draw_id;
-            same && told.started <= other.started && other.started < strip
-        };
-        match self.draws.values().find(between) {
-            Some(other) => Err(Refusal::KitInUse {
-                kit: kit.clone(),
-                tree_id: other.start.tree_id.clone(),
-                draw_id: other.start.draw_id.clone(),
-                started: clock.local(other.started),
-            }),
-            None => Ok(()),
-        }
-    }
-
-    /// One kit is on one tree at a time.
+    /// One kit is on one tree at a time; one that is hung from `at` on must be off all others.
     fn kit_is_free(
         &self,
         kit: Option<&str>,
@@ -177,9 +150,9 @@ impl State {
     ) -> Result<(), Refusal> {
         let Some(kit) = kit else { return Ok(()) };
         let holds = |told: &&Told| {
-            let same = told.start.kit.as_deref() == Some(kit) && told.start.draw_id != draw_id;
-            let strip = told.strip.as_ref();
-            same && strip.is_none_or(|strip| told.started <= at && at < strip.at)
+            told.start.kit.as_deref() == Some(kit)
+                && told.start.draw_id != draw_id
+                && told.strip.as_ref().is_none_or(|strip| strip.at > at)
         };
         match self.draws.values().find(holds) {
             Some(told) => Err(Refusal::KitInUse {

@@ -37,7 +37,7 @@ pub struct Flat {
     /// Head of a start, m.
     pub head_m: Option<f64>,
     /// Kit of a start.
-    pub kit: Option<String>,
+    pub kit_id: Option<String>,
     /// Is a second bag on the tree meant? Of a start.
     #[serde(default)]
     pub second_bag: bool,
@@ -94,7 +94,7 @@ impl From<&Entry> for Flat {
                 flat.charge_ml = Some(start.charge.value());
                 flat.ports = Some(start.ports);
                 flat.head_m = start.head.map(Head::value);
-                flat.kit.clone_from(&start.kit);
+                flat.kit_id.clone_from(&start.kit);
                 flat.second_bag = start.second_bag;
             }
             Act::Seen { seen, .. } => match seen {
@@ -135,7 +135,7 @@ impl Flat {
                 charge: Millilitres::new(self.charge_ml.ok_or_else(|| missing("charge_ml"))?)?,
                 ports: self.ports.ok_or_else(|| missing("ports"))?,
                 head: self.head_m.map(Head::new).transpose()?,
-                kit: self.kit.clone(),
+                kit: self.kit_id.clone(),
                 second_bag: self.second_bag,
             }),
             "reading" => {

@@ -7,6 +7,7 @@
 
 mod admit;
 mod entry;
+mod files;
 mod flat;
 mod refusal;
 mod state;
@@ -14,10 +15,11 @@ mod told;
 
 pub use admit::{Admission, CLOCK_SKEW, Clock, HANGS_AT_MOST};
 pub use entry::{Act, Entry, Start, check_text};
+pub use files::{DrawFiles, JOURNAL, NotPutDown, read_journal, write_journal};
 pub use flat::{ACTS, Flat, FlatFlaw, STATES};
 pub use refusal::Refusal;
 pub use state::State;
 pub use told::{Event, Strip, Told, What};
 
 #[cfg(test)]
-mod tests;
+pub(crate) mod tests;

@@ -3,6 +3,7 @@
 use super::entry::{Act, Entry};
 use super::told::{Event, Strip, Told, What};
 use crate::grove::{Draw, Tree};
+use chrono::{DateTime, Utc};
 use std::collections::BTreeMap;
 
 /// Draws and entries as known so far.
@@ -115,7 +116,6 @@ impl State {
         let Some(told) = told else { return };
         match &entry.act {
             Act::Start(start) => {
-                told.start.kit.clone_from(&start.kit);
                 told.start.second_bag = start.second_bag;
                 if told.start == *start && told.started == entry.at {
                     told.key = Some(entry.key.clone());
@@ -132,9 +132,13 @@ impl State {
                 let same = |event: &&mut Event| {
                     event.key.is_none() && event.at == entry.at && event.what == what
                 };
+                let own = (Some(entry.key.clone()), Some(entry.noted));
                 if let Some(event) = told.events.iter_mut().find(same) {
-                    event.key = Some(entry.key.clone());
-                    event.noted = Some(entry.noted);
+                    (event.key, event.noted) = own;
+                } else if let Some(twin) = told.twin(entry.at, &what) {
+                    // Of looks that say the same, a grove keeps one.
+                    let (key, noted) = own;
+                    told.events.push(Event { key, noted, ..twin });
                 }
                 told.sort();
             }
@@ -204,6 +208,13 @@ impl Told {
         self.events.retain(|event| event.key.as_deref() != Some(key));
         let stripped = self.strip.take_if(|strip| strip.key.as_deref() == Some(key)).is_some();
         stripped || self.events.len() < before
+    }
+}
+
+impl Told {
+    fn twin(&self, at: DateTime<Utc>, what: &What) -> Option<Event> {
+        let same = |event: &&Event| event.at == at && event.what == *what;
+        self.events.iter().find(same).filter(|_| matches!(what, What::Seen(_))).cloned()
     }
 }
 

@@ -7,9 +7,10 @@ use chrono_tz::{Australia, Tz};
 use proptest::prelude::*;
 use std::fmt::Write;
 
-const ZONE: Tz = Australia::Adelaide;
-const TREES: &str = "tree_id,block,species,dbh_cm,ports\nA1,North,elm,30,6\nA2,North,elm,30,6\n";
-const TOML: &str = "name = 'x'\ntime_zone = 'Australia/Adelaide'\nlatitude_deg = -35\n\
+pub(crate) const ZONE: Tz = Australia::Adelaide;
+pub(crate) const TREES: &str =
+    "tree_id,block,species,dbh_cm,ports\nA1,North,elm,30,6\nA2,North,elm,30,6\n";
+pub(crate) const TOML: &str = "name = 'x'\ntime_zone = 'Australia/Adelaide'\nlatitude_deg = -35\n\
                     longitude_deg = 138.7\nelevation_m = 100\n";
 
 fn grove(files: &[(&'static str, &str)]) -> Grove {
@@ -28,7 +29,7 @@ fn at(minutes: i64) -> DateTime<Utc> {
     "2026-01-13T20:30:00Z".parse::<DateTime<Utc>>().unwrap() + TimeDelta::minutes(minutes)
 }
 
-fn clock() -> Clock {
+pub(crate) fn clock() -> Clock {
     Clock { now: at(700), zone: ZONE }
 }
 
@@ -210,7 +211,7 @@ fn texts_that_no_file_should_carry() {
 // ── any sequence ──────────────────────────────────────────────────────────────────────────────
 
 #[derive(Debug, Clone)]
-enum Try {
+pub(crate) enum Try {
     Start { draw: u8, tree: u8, kit: Option<u8>, second: bool },
     Seen { draw: u8, seen: Seen },
     Pause(u8),
@@ -219,7 +220,7 @@ enum Try {
     Undo(u8),
 }
 
-fn tries() -> impl Strategy<Value = Vec<(Try, i64)>> {
+pub(crate) fn tries() -> impl Strategy<Value = Vec<(Try, i64)>> {
     let draw = || 0..3_u8;
     let volume = || (1..40_u32).prop_map(|n| ml(f64::from(n) * 25.0));
     let seen = prop_oneof![
@@ -243,10 +244,9 @@ fn tries() -> impl Strategy<Value = Vec<(Try, i64)>> {
     prop::collection::vec((one, 0..12_i64), 1..40)
 }
 
-/// What a store does: one by one as they come, some refused.
-fn told(tries: &[(Try, i64)]) -> (State, Vec<Entry>) {
-    let (mut state, mut admitted) = (State::of(&trees(), []), Vec::new());
-    for (number, (one, slot)) in tries.iter().enumerate() {
+/// Entries as they are sent, whether they can be or not.
+pub(crate) fn sent(tries: &[(Try, i64)]) -> Vec<Entry> {
+    let number = |(number, (one, slot)): (usize, &(Try, i64))| {
         let id = |draw: u8| format!("d{draw}");
         let act = match one.clone() {
             Try::Start { draw, tree, kit, second } => Act::Start(Start {
@@ -262,8 +262,15 @@ fn told(tries: &[(Try, i64)]) -> (State, Vec<Entry>) {
             Try::Undo(of) => Act::Undo { of: format!("k{of}") },
         };
         let noted = at(600) + TimeDelta::seconds(number as i64);
-        let mut new = entry(&format!("k{number}"), slot * 45, act);
-        new.noted = noted;
+        Entry { noted, ..entry(&format!("k{number}"), slot * 45, act) }
+    };
+    tries.iter().enumerate().map(number).collect()
+}
+
+/// What a store does: one by one as they come, some refused.
+pub(crate) fn told(tries: &[(Try, i64)]) -> (State, Vec<Entry>) {
+    let (mut state, mut admitted) = (State::of(&trees(), []), Vec::new());
+    for new in sent(tries) {
         if state.admit(&new, clock()) == Ok(Admission::New) {
             state.put(new.clone());
             admitted.push(new);

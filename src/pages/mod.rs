@@ -1,3 +1,5 @@
-//! Pages: HTML of what `app` returns, and of nothing else. No script, no outside address.
+//! Pages: HTML of what `app` gives, one file a page. Every text is escaped; no script, no outside
+//! address.
 
+pub mod record;
 pub mod sheet;

@@ -1,7 +1,9 @@
 //! A grove folder on disk: its files in, results out. All reading of text is `grove`'s.
 
+use super::folder_log::{self, LOCK, Lock};
 use super::pulled::{self, PulledError};
 use crate::grove::{FILES, Flaw, FlawKind, Grove, Hang, Note, Refused};
+use crate::journal::JOURNAL;
 use crate::weather::Forecasts;
 use std::ffi::OsString;
 use std::fs::{self, File, OpenOptions};
@@ -44,13 +46,17 @@ fn readable(folder: &Path) -> Result<(Contents, Vec<Flaw>), Refused> {
         let problem = FlawKind::NoSuchFolder;
         return Err(flaw_of(&folder.display().to_string(), problem).into());
     }
-    let (mut contents, mut flaws) = (Vec::new(), Vec::new());
-    for name in FILES {
+    let lock = Lock::shared(folder).map_err(|problem| flaw_of(LOCK, problem))?;
+    let (mut contents, mut flaws): (Contents, Vec<Flaw>) = Default::default();
+    for name in FILES.into_iter().chain([JOURNAL]) {
         match read_file(&folder.join(name)) {
             Ok(Some(bytes)) => contents.push((name, bytes)),
             Ok(None) => {}
             Err(problem) => flaws.push(flaw_of(name, problem)),
         }
+    }
+    if let Some(key) = lock.as_ref().and_then(Lock::unfinished) {
+        folder_log::finish_in_memory(folder, key, &mut contents);
     }
     Ok((contents, flaws))
 }
@@ -101,7 +107,7 @@ fn flaw_of(file: &str, problem: FlawKind) -> Flaw {
 }
 
 /// A file's bytes; none where there is no file.
-fn read_file(path: &Path) -> Result<Option<Vec<u8>>, FlawKind> {
+pub(super) fn read_file(path: &Path) -> Result<Option<Vec<u8>>, FlawKind> {
     let unreadable = |error: io::Error| FlawKind::Unreadable { reason: error.to_string() };
     let about = match fs::metadata(path) {
         Ok(about) => about,
@@ -131,14 +137,40 @@ fn read_file(path: &Path) -> Result<Option<Vec<u8>>, FlawKind> {
 /// # Errors
 /// Those of the file system; the old file is untouched then.
 pub fn write_atomically(path: &Path, bytes: &[u8]) -> io::Result<()> {
-    let (temporary, mut file) = create_beside(path)?;
-    let written =
-        write_and_sync(&mut file, path, bytes).and_then(|()| fs::rename(&temporary, path));
-    if let Err(error) = written {
-        let _ = fs::remove_file(&temporary);
-        return Err(error);
+    Staged::write(path, bytes)?.put()
+}
+
+/// A file's new bytes, on the disk beside it but not in its place yet. Dropped, they are gone.
+#[derive(Debug)]
+pub(super) struct Staged {
+    temporary: PathBuf,
+    path: PathBuf,
+    is_put: bool,
+}
+
+impl Staged {
+    /// Writes new bytes beside a file: what can go wrong for want of room goes wrong here.
+    pub(super) fn write(path: &Path, bytes: &[u8]) -> io::Result<Self> {
+        let (temporary, mut file) = create_beside(path)?;
+        let staged = Self { temporary, path: path.to_owned(), is_put: false };
+        write_and_sync(&mut file, path, bytes)?;
+        Ok(staged)
     }
-    sync_folder(path)
+
+    /// Puts them in the file's place.
+    pub(super) fn put(mut self) -> io::Result<()> {
+        fs::rename(&self.temporary, &self.path)?;
+        self.is_put = true;
+        sync_folder(&self.path)
+    }
+}
+
+impl Drop for Staged {
+    fn drop(&mut self) {
+        if !self.is_put {
+            let _ = fs::remove_file(&self.temporary);
+        }
+    }
 }
 
 /// A new file in the folder of `path`: a rename is atomic within one file system only.

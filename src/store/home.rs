@@ -3,9 +3,11 @@
 
 use super::db::{By, Database, StoreError, is_database, put_in_place, write_texts};
 use super::folder::write_atomically;
+use super::folder_log::{self, LogError, Logbook};
 use super::pulled::{self, PulledError, PulledHour};
 use super::{demo, folder};
 use crate::grove::{Grove, Note, NoteKind, Refused};
+use crate::journal::{Admission, Entry, State};
 use crate::uptake::model::{ModelError, ModelFile};
 use crate::weather::Series;
 use chrono::{DateTime, Utc};
@@ -228,6 +230,37 @@ impl Home {
                 let kept = database.keep_forecast(issued_at, source, members, by)?;
                 Ok(kept.then(|| file.clone()))
             }
+        }
+    }
+}
+
+impl Home {
+    /// The grove without its weather, and all its draws and entries.
+    ///
+    /// # Errors
+    /// [`LogError`] where they cannot be read.
+    pub fn logbook(&self, now: DateTime<Utc>) -> Result<Logbook, LogError> {
+        match self {
+            Self::Demo => Err(LogError::Demo),
+            Self::Folder(folder) => folder_log::read(folder),
+            Self::Database(file) => Database::open(file, now)?.logbook(),
+        }
+    }
+
+    /// Notes an entry with what it does, all of it or nothing; an entry that was noted before does
+    /// nothing. `now` is the store's clock. Gives the draws and entries that it is about.
+    ///
+    /// # Errors
+    /// [`LogError`]; the grove is as before then.
+    pub fn append(
+        &self,
+        entry: &Entry,
+        now: DateTime<Utc>,
+    ) -> Result<(Admission, State), LogError> {
+        match self {
+            Self::Demo => Err(LogError::Demo),
+            Self::Folder(folder) => folder_log::append(folder, entry, now),
+            Self::Database(file) => Database::open(file, now)?.append(entry, now),
         }
     }
 }

@@ -3,6 +3,7 @@
 pub mod db;
 pub mod demo;
 pub mod folder;
+pub mod folder_log;
 pub mod home;
 pub mod pulled;
 

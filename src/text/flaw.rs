@@ -196,6 +196,8 @@ pub enum FlawKind {
     )]
     EmptiedWhileShut { last_wet: DateTime<FixedOffset>, first_empty: DateTime<FixedOffset> },
 
+    #[error("this is no entry of the journal: {reason}; correct it, or take the row out")]
+    NoEntry { reason: String },
     #[error(
         "'{kit}' hangs from {} {} in draw '{other_draw}': one kit on one tree at a time; correct \
          the kit, or write when it was stripped there",

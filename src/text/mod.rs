@@ -7,11 +7,13 @@
 mod flaw;
 mod note;
 mod rows;
+mod sheet;
 mod time;
 
 pub use flaw::{Findings, Flaw, FlawKind, Refused};
 pub use note::{Note, NoteKind};
 pub use rows::{Allowed, Cells, Columns, Ids, Table, decode};
+pub use sheet::{OpenQuote, Sheet};
 pub use time::{
     ReadTime, TimeFlaw, format_time, read_date, read_time, read_time_of_day, with_offset,
 };

@@ -187,7 +187,7 @@ impl Table {
         let text = text.strip_prefix('\u{feff}').unwrap_or(text);
         let mut records = records(text);
         let header = match records.next() {
-            Some((_, header, _)) if header.iter().any(|name| !name.is_empty()) => header,
+            Some(header) if header.cells.iter().any(|name| !name.is_empty()) => header.cells,
             _ => {
                 findings.flaw(file, None, None, FlawKind::NoHeader);
                 return None;
@@ -265,8 +265,20 @@ impl Table {
     }
 }
 
-/// Records with the line that each starts in and the number of lines that it runs over.
-fn records(text: &str) -> impl Iterator<Item = (u64, csv::StringRecord, u64)> + '_ {
+/// One record of a CSV as it stands in its text.
+pub(super) struct Record {
+    /// Line that it starts in, as an editor numbers it.
+    pub(super) line: u64,
+    /// Its cells, without blanks around them.
+    pub(super) cells: csv::StringRecord,
+    /// Lines that it runs over.
+    pub(super) lines: u64,
+    /// Its bytes, without the end of its last line.
+    pub(super) bytes: std::ops::Range<usize>,
+}
+
+/// Records in the order of the text.
+pub(super) fn records(text: &str) -> impl Iterator<Item = Record> + '_ {
     let mut reader = csv::ReaderBuilder::new()
         .has_headers(false)
         .flexible(true)
@@ -291,7 +303,8 @@ fn records(text: &str) -> impl Iterator<Item = (u64, csv::StringRecord, u64)> + 
         let own = &bytes[start..end.max(start)];
         let inner = own.iter().rposition(|byte| !blank(&byte)).map_or(0, |last| last + 1);
         let spanned = 1 + own[..inner].iter().filter(|&&byte| byte == b'\n').count() as u64;
-        Some((first, record, spanned))
+        let bytes = start..start + inner;
+        Some(Record { line: first, cells: record, lines: spanned, bytes })
     })
 }
 
@@ -337,11 +350,11 @@ fn read_header(
 fn read_rows(
     file: &str,
     expected: usize,
-    records: impl Iterator<Item = (u64, csv::StringRecord, u64)>,
+    records: impl Iterator<Item = Record>,
     findings: &mut Findings,
 ) -> Vec<Row> {
     let (mut rows, mut blank) = (Vec::new(), 0);
-    for (line, cells, lines) in records {
+    for Record { line, cells, lines, .. } in records {
         if cells.iter().all(str::is_empty) {
             blank += 1;
         } else if cells.len() == expected {

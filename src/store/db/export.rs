@@ -2,8 +2,9 @@
 
 use super::error::StoreError;
 use super::sheets::SHEETS;
-use super::{Database, GROVE, models, pulled, read, weather};
+use super::{Database, GROVE, journal, models, pulled, read, weather};
 use crate::grove::SETTINGS;
+use crate::journal::JOURNAL;
 use crate::store::folder::{sync_folder, write_atomically};
 use crate::store::home::MODELS;
 use crate::store::pulled::{FORECASTS, OBSERVED, issue_name, write_hours};
@@ -43,6 +44,8 @@ impl Database {
                     let text = read::sheet_text(connection, sheet, wanted, zone, true)?;
                     texts.extend(text.map(|text| (sheet.file.to_owned(), text)));
                 }
+                let journal = journal::journal_text(connection, zone)?;
+                texts.extend(journal.map(|text| (JOURNAL.to_owned(), text)));
                 let own = weather::texts(connection, zone)?.into_iter();
                 texts.extend(own.map(|(file, text)| (file.to_owned(), text)));
                 let all = models::texts(connection)?.into_iter();

@@ -8,6 +8,7 @@ use super::error::StoreError;
 use super::sheets::{SHEETS, Sheet};
 use super::{By, Database, GROVE, read};
 use crate::grove::{Files, Parts, SETTINGS, Settings};
+use crate::journal::JOURNAL;
 use crate::store::folder;
 use crate::text::{Cells, Findings, Flaw, FlawKind, Refused, Table, decode};
 use chrono_tz::Tz;
@@ -144,6 +145,9 @@ impl Importing<'_, '_> {
                 self.sheet(sheet, bytes)?;
             }
         }
+        if let Some(bytes) = files.get(JOURNAL) {
+            self.journal(bytes)?;
+        }
         let batch = self.batch("import")?;
         let bytes = |file: &str| files.get(file).copied().unwrap_or_default();
         self.observed(&parts.observed, bytes(crate::weather::parse::OBSERVED), batch)?;
@@ -187,6 +191,10 @@ impl Importing<'_, '_> {
             }
             Err(error) => Err(error),
         }
+    }
+
+    pub(super) fn flaws_of(&mut self, findings: Findings) {
+        self.flaws.extend(findings.flaws);
     }
 
     pub(super) fn flaw(&mut self, file: &str, row: u64, column: Option<&str>, problem: FlawKind) {

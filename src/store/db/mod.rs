@@ -7,6 +7,7 @@
 mod error;
 mod export;
 mod import;
+mod journal;
 mod models;
 mod pulled;
 mod read;
@@ -143,11 +144,11 @@ impl Database {
     }
 
     /// Writes all or nothing, in the name of somebody.
-    fn write<T>(
+    fn write<T, E: From<StoreError>>(
         &mut self,
         by: By,
-        work: impl FnOnce(&Transaction, &Path) -> Result<T, StoreError>,
-    ) -> Result<T, StoreError> {
+        work: impl FnOnce(&Transaction, &Path) -> Result<T, E>,
+    ) -> Result<T, E> {
         let path = self.path.as_path();
         let told = |error: rusqlite::Error| told(path, &error);
         let transaction = self

@@ -80,8 +80,10 @@ pub(super) fn sheet_text(
 
 /// Rows come as they were put in; of one instant, readings come in the order of noting.
 fn order(sheet: &Sheet) -> &'static str {
-    let _ = sheet;
-    "seq"
+    match sheet.has_nth {
+        true => "noted_ms IS NOT NULL, noted_ms, entry_key, seq",
+        false => "seq",
+    }
 }
 
 /// A grove's parts, all but the weather, from rows that `wanted` picks of each table.

@@ -73,6 +73,10 @@ pub(super) const SHEETS: [Sheet; 9] = [
             maybe("root_depth_m", Number),
             maybe("charge_ml", Number),
             maybe("last_treated", Text),
+            maybe("product_at_most_ml", Number),
+            maybe("product_at_most_g", Number),
+            maybe("given_this_season_ml", Number),
+            maybe("given_this_season_g", Number),
             maybe("hang", Text),
             maybe("note", Text),
         ],
@@ -85,6 +89,8 @@ pub(super) const SHEETS: [Sheet; 9] = [
         table: "blocks",
         columns: &[
             always("block", Text),
+            maybe("area_ha", Number),
+            maybe("area_acres", Number),
             maybe("leaf_on_from", Text),
             maybe("leaf_off_from", Text),
             maybe("bloom_from", Text),
@@ -268,6 +274,12 @@ impl Sheet {
     /// The columns as SQL lists them.
     pub(super) fn columns_sql(&self) -> String {
         self.columns.iter().map(Column::sql).collect::<Vec<_>>().join(", ")
+    }
+
+    /// The file without a row.
+    pub(super) fn header(&self) -> Vec<u8> {
+        let names = self.columns.iter().filter(|column| column.always).map(|column| column.name);
+        (names.collect::<Vec<_>>().join(",") + "\n").into_bytes()
     }
 
     /// Place of a column.

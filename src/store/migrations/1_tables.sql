@@ -25,11 +25,13 @@ CREATE TABLE blocks (
     seq INTEGER PRIMARY KEY,
     grove_id INTEGER NOT NULL REFERENCES groves,
     block TEXT NOT NULL CHECK (length(block) BETWEEN 1 AND 64),
+    area_ha REAL CHECK (area_ha BETWEEN 0.0001 AND 100000),
+    area_acres REAL CHECK (area_acres BETWEEN 0.001 AND 247000),
     leaf_on_from TEXT,
     leaf_off_from TEXT,
     bloom_from TEXT,
     bloom_to TEXT,
-    aside TEXT CHECK (json_valid(aside)),
+    aside TEXT CHECK (aside IS NULL OR json_valid(aside)),
     UNIQUE (grove_id, block),
     CHECK ((bloom_from IS NULL) = (bloom_to IS NULL))
 ) STRICT;
@@ -51,9 +53,13 @@ CREATE TABLE trees (
     root_depth_m REAL CHECK (root_depth_m BETWEEN 0.1 AND 10),
     charge_ml REAL CHECK (charge_ml BETWEEN 10 AND 200000),
     last_treated TEXT CHECK (date(last_treated) IS last_treated),
+    product_at_most_ml REAL CHECK (product_at_most_ml BETWEEN 0 AND 200000),
+    product_at_most_g REAL CHECK (product_at_most_g BETWEEN 0 AND 200000),
+    given_this_season_ml REAL CHECK (given_this_season_ml BETWEEN 0 AND 200000),
+    given_this_season_g REAL CHECK (given_this_season_g BETWEEN 0 AND 200000),
     hang TEXT CHECK (hang IN ('yes', 'no')),
     note TEXT,
-    aside TEXT CHECK (json_valid(aside)),
+    aside TEXT CHECK (aside IS NULL OR json_valid(aside)),
     UNIQUE (grove_id, tree_id),
     CHECK (circumference_cm IS NOT NULL OR dbh_cm IS NOT NULL),
     CHECK ((latitude_deg IS NULL) = (longitude_deg IS NULL))
@@ -69,7 +75,7 @@ CREATE TABLE ports (
     height_cm REAL NOT NULL CHECK (height_cm BETWEEN 0 AND 300),
     azimuth_deg REAL CHECK (azimuth_deg BETWEEN 0 AND 360),
     note TEXT,
-    aside TEXT CHECK (json_valid(aside)),
+    aside TEXT CHECK (aside IS NULL OR json_valid(aside)),
     UNIQUE (grove_id, tree_id, date, hole),
     FOREIGN KEY (grove_id, tree_id) REFERENCES trees (grove_id, tree_id)
 ) STRICT;
@@ -82,7 +88,7 @@ CREATE TABLE kits (
     tips INTEGER CHECK (tips BETWEEN 1 AND 40),
     bought TEXT CHECK (date(bought) IS bought),
     note TEXT,
-    aside TEXT CHECK (json_valid(aside)),
+    aside TEXT CHECK (aside IS NULL OR json_valid(aside)),
     UNIQUE (grove_id, kit_id)
 ) STRICT;
 
@@ -102,7 +108,7 @@ CREATE TABLE draws (
     crew TEXT,
     kit_id TEXT CHECK (length(kit_id) BETWEEN 1 AND 64),
     note TEXT,
-    aside TEXT CHECK (json_valid(aside)),
+    aside TEXT CHECK (aside IS NULL OR json_valid(aside)),
     UNIQUE (grove_id, draw_id),
     FOREIGN KEY (grove_id, tree_id) REFERENCES trees (grove_id, tree_id),
     CONSTRAINT empty_comes_after_wet CHECK (first_empty_utc > last_wet_utc),
@@ -132,7 +138,7 @@ CREATE TABLE readings (
     note TEXT,
     -- Sets rows apart that repeat one another; 0 for all others.
     nth INTEGER NOT NULL DEFAULT 0 CHECK (nth >= 0),
-    aside TEXT CHECK (json_valid(aside)),
+    aside TEXT CHECK (aside IS NULL OR json_valid(aside)),
     FOREIGN KEY (grove_id, draw_id) REFERENCES draws (grove_id, draw_id),
     CHECK (state IS NOT NULL OR left_ml IS NOT NULL),
     CHECK ((state IS 'refill') = (added_ml IS NOT NULL)),
@@ -149,7 +155,7 @@ CREATE TABLE pauses (
     from_utc INTEGER NOT NULL CHECK (from_utc BETWEEN 0 AND 4133980800),
     to_utc INTEGER CHECK (to_utc > from_utc),
     why TEXT,
-    aside TEXT CHECK (json_valid(aside)),
+    aside TEXT CHECK (aside IS NULL OR json_valid(aside)),
     UNIQUE (grove_id, draw_id, from_utc),
     FOREIGN KEY (grove_id, draw_id) REFERENCES draws (grove_id, draw_id)
 ) STRICT;
@@ -166,7 +172,7 @@ CREATE TABLE intended (
     charge_ml REAL NOT NULL CHECK (charge_ml BETWEEN 10 AND 200000),
     ports INTEGER CHECK (ports BETWEEN 1 AND 40),
     head_m REAL CHECK (head_m BETWEEN 0.1 AND 10),
-    aside TEXT CHECK (json_valid(aside)),
+    aside TEXT CHECK (aside IS NULL OR json_valid(aside)),
     UNIQUE (grove_id, draw_id),
     FOREIGN KEY (grove_id, tree_id) REFERENCES trees (grove_id, tree_id)
 ) STRICT;
@@ -192,7 +198,7 @@ CREATE TABLE applications (
     re_entry_until_utc INTEGER CHECK (re_entry_until_utc >= applied_utc),
     pre_harvest_until TEXT CHECK (date(pre_harvest_until) IS pre_harvest_until),
     note TEXT,
-    aside TEXT CHECK (json_valid(aside)),
+    aside TEXT CHECK (aside IS NULL OR json_valid(aside)),
     UNIQUE (grove_id, application_id),
     FOREIGN KEY (grove_id, tree_id) REFERENCES trees (grove_id, tree_id),
     FOREIGN KEY (grove_id, draw_id) REFERENCES draws (grove_id, draw_id),
@@ -222,7 +228,7 @@ CREATE TABLE weather_observed (
     pressure_kpa REAL CHECK (pressure_kpa BETWEEN 40 AND 110),
     soil_water_m3_m3 REAL CHECK (soil_water_m3_m3 BETWEEN 0 AND 1),
     cloud_cover_pct REAL CHECK (cloud_cover_pct BETWEEN 0 AND 100),
-    aside TEXT CHECK (json_valid(aside)),
+    aside TEXT CHECK (aside IS NULL OR json_valid(aside)),
     batch_id INTEGER NOT NULL REFERENCES batches,
     PRIMARY KEY (grove_id, from_utc)
 ) STRICT, WITHOUT ROWID;
@@ -277,7 +283,7 @@ CREATE TABLE forecast_hours (
     pressure_kpa REAL CHECK (pressure_kpa BETWEEN 40 AND 110),
     soil_water_m3_m3 REAL CHECK (soil_water_m3_m3 BETWEEN 0 AND 1),
     cloud_cover_pct REAL CHECK (cloud_cover_pct BETWEEN 0 AND 100),
-    aside TEXT CHECK (json_valid(aside)),
+    aside TEXT CHECK (aside IS NULL OR json_valid(aside)),
     PRIMARY KEY (issue_id, member, from_utc)
 ) STRICT, WITHOUT ROWID;
 
