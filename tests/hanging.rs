@@ -42,26 +42,46 @@ fn bags(folder: &Folder) -> Vec<Bag> {
 
 const MORNING: &str = "a,T1,2026-01-14T09:00:00+10:30,2500,2026-01-14T13:30:00+10:30,,\n";
 
-/// On the prior alone a wet look is the condition of not being empty by then, and nothing else. To
-/// learn from it first and to condition on it after, as was done, counts it twice.
+/// The same trees on three earlier days, so that they are known.
+fn earlier() -> String {
+    let mut draws = String::new();
+    for day in [10, 11, 12, 13] {
+        for tree in 1..=3 {
+            draws += &format!(
+                "d{day}-{tree},T{tree},2026-01-{day}T09:00:00+10:30,1000,2026-01-{day}T10:{tree}0:00+10:30,\
+                 2026-01-{day}T10:{tree}9:00+10:30,\n"
+            );
+        }
+    }
+    draws
+}
+
+/// To a bag alone on its day a wet look is the condition of not being empty by then, and nothing
+/// else. To learn from it first and to condition on it after, as was done, counts it twice.
 #[test]
 fn a_wet_look_counts_once() {
-    let folder = grove(MORNING);
+    let folder = grove(&(earlier() + MORNING));
     let desk = desk(&folder);
-    let bag = &bags(&folder)[0];
-    let plain = ahead(&desk, bag.hang.start);
-    let once = foresee(&desk.grove, &Model::prior().unwrap(), &plain, &[bag.hang.clone()]);
-    let twice = foresee(&desk.grove, &desk.model, &plain, &[bag.hang.clone()]);
-    let (once, twice) = (once[0].as_ref().unwrap(), twice[0].as_ref().unwrap());
-    for after_h in [1.0, 3.0, 6.0] {
-        let minutes = 270.0 + 60.0 * after_h;
+    let bags = bags(&folder);
+    let bag = &bags[0];
+    assert_eq!((bags.len(), bag.hang.id.as_str()), (1, "a"));
+    let ahead = ahead(&desk, bag.hang.start);
+    let mut rows = desk.model.file().rows.clone();
+    rows.retain(|row| row.draw_id != "a");
+    let without = Model::conditioned(desk.model.file().clone(), rows, Default::default()).unwrap();
+    let [once, twice] = [&without, &desk.model].map(|model| {
+        foresee(&desk.grove, model, &ahead, std::slice::from_ref(&bag.hang)).remove(0).unwrap()
+    });
+    let mut off: f64 = 0.0;
+    for after_min in [30.0, 60.0, 120.0, 240.0] {
+        let minutes = 270.0 + after_min;
         let found = bag.now.as_ref().unwrap().empty_by(minutes).unwrap();
         let wanted = once.empty_by_if_wet_at(minutes, 270.0).unwrap();
-        let doubled = twice.empty_by_if_wet_at(minutes, 270.0).unwrap();
         // The look bounds thirst by the middle of the night floors; the members have their own.
-        assert!((found - wanted).abs() < 0.02, "{minutes} min: {found}, not {wanted}");
-        assert!(wanted - doubled > 0.04, "{minutes} min: twice is {doubled}, once {wanted}");
+        assert!((found - wanted).abs() < 0.03, "{minutes} min: {found}, not {wanted}");
+        off = off.max(wanted - twice.empty_by_if_wet_at(minutes, 270.0).unwrap());
     }
+    assert!(off > 0.05, "counted twice it is {off} later");
 }
 
 /// A line clamped from the start until noon is a bag started at noon.
@@ -83,19 +103,16 @@ fn a_clamp_holds_the_bag_back() {
 /// A clamp that is still on is opened now, as far as anybody can tell; its end is not known yet.
 #[test]
 fn what_happens_later_is_not_known() {
-    let later =
-        grove(&MORNING.replace(",,\n", ",2026-01-14T17:00:00+10:30,2026-01-14T17:30:00+10:30\n"))
-            .with(
-                "readings.csv",
-                "draw_id,time,left_ml,state,added_ml\na,2026-01-14T15:00:00+10:30,,refill,500\n\
-             a,2026-01-14T16:00:00+10:30,,leak,\n",
-            )
-            .with(
-                "pauses.csv",
-                "draw_id,from,to,why\na,2026-01-14T13:40:00+10:30,2026-01-14T15:30:00+10:30,\n",
-            );
+    let wet = "draw_id,time,left_ml,state,added_ml\na,2026-01-14T13:30:00+10:30,,wet,\n";
+    let begun = "a,T1,2026-01-14T09:00:00+10:30,2500,,,\n";
+    let over = begun.replace(",,\n", ",2026-01-14T17:00:00+10:30,2026-01-14T17:30:00+10:30\n");
+    let shut = "draw_id,from,to,why\na,2026-01-14T13:40:00+10:30,";
+    let later = "a,2026-01-14T15:00:00+10:30,,refill,500\na,2026-01-14T16:00:00+10:30,,leak,\n";
+    let later = grove(&over)
+        .with("readings.csv", &(wet.to_owned() + later))
+        .with("pauses.csv", &(shut.to_owned() + "2026-01-14T15:30:00+10:30,\n"));
     let open =
-        grove(MORNING).with("pauses.csv", "draw_id,from,to,why\na,2026-01-14T13:40:00+10:30,,\n");
+        grove(begun).with("readings.csv", wet).with("pauses.csv", &(shut.to_owned() + ",\n"));
     for command in ["today", "overnight"] {
         let [known, unknown] = [&later, &open].map(|folder| folder.run(&[command, "--json"]));
         assert_eq!((known.code, unknown.code), (0, 0), "{}{}", known.err, unknown.err);

@@ -172,6 +172,8 @@ struct Error {
     at_start: f64,
     wet_or_empty: f64,
     with_volumes: f64,
+    /// Is the truth inside the band, at the start, with wet and empty, with volumes?
+    inside: [bool; 3],
 }
 
 /// What a bag's rounds had shown by one of them.
@@ -199,10 +201,19 @@ fn seen_by(campaign: &Campaign, bag: &Bag, rounds: &[DateTime<Utc>], ml: Option<
     sighting
 }
 
-fn p50(course: &Arc<Course>, law: &Law, mean: f64, looked: &Looked, bag: &Bag) -> Option<f64> {
+/// The P50, and whether the truth lies between P10 and P90; none beyond the weather.
+fn p50(
+    course: &Arc<Course>,
+    law: &Law,
+    mean: f64,
+    looked: &Looked,
+    bag: &Bag,
+) -> Option<(f64, bool)> {
     let ln_offered = bag.sighting.charge.value().ln();
-    match Watched::new(course.clone(), law, mean, looked, ln_offered).quantile(0.5) {
-        Finish::At(minutes) => Some(minutes),
+    let watched = Watched::new(course.clone(), law, mean, looked, ln_offered);
+    let by = watched.empty_by(bag.true_min)?;
+    match watched.quantile(0.5) {
+        Finish::At(minutes) => Some((minutes, (0.1..=0.9).contains(&by))),
         Finish::After(_) => None,
     }
 }
@@ -278,8 +289,13 @@ fn relived(campaign: &Campaign, day: &[&Bag]) -> Vec<Error> {
                 p50(course, &law(sd), mean, &looked, bag)
             });
             if let (Some(start), Some(plain), Some(volumes)) = (start, plain, volumes) {
-                let (at_start, wet_or_empty, with_volumes) = (off(start), off(plain), off(volumes));
-                errors.push(Error { round, at_start, wet_or_empty, with_volumes });
+                errors.push(Error {
+                    round,
+                    at_start: off(start.0),
+                    wet_or_empty: off(plain.0),
+                    with_volumes: off(volumes.0),
+                    inside: [start.1, plain.1, volumes.1],
+                });
             }
         }
     }
@@ -337,6 +353,15 @@ fn bags_still_hanging_are_known_better_than_at_their_start() {
     }
     let (bags, start, plain, volumes) = of(&|_| true);
     let _ = writeln!(text, "  {:12} {bags:5}  {start:14.1}  {plain:19.1}  {volumes:14.1}", "all");
+    let share = |which: usize| {
+        let held = errors.iter().filter(|error| error.inside[which]).count();
+        100.0 * held as f64 / errors.len() as f64
+    };
+    let [start_held, plain_held, volumes_held] = [0, 1, 2].map(share);
+    let _ = writeln!(
+        text,
+        "  inside 80 % band   {start_held:14.0}  {plain_held:19.0}  {volumes_held:14.0}"
+    );
     means::tell(&text);
     assert!(bags > 100, "{text}");
     assert!(plain < start, "wet and empty did not help: {text}");
