@@ -22,7 +22,7 @@ use std::fmt::Write as _;
 use std::path::Path;
 use std::process::Command;
 use std::sync::Arc;
-use xylocast::belief::watched::{Looked, Watched};
+use xylocast::belief::watched::{Looked, Reading, Watched};
 use xylocast::belief::{Course, Finish, Law};
 use xylocast::demand::{Clock, Drive};
 use xylocast::units::{Centimetres, Kilopascal, Millilitres, WattsPerSquareMetre};
@@ -218,13 +218,13 @@ fn p50(
     }
 }
 
-fn looked(seen: &Seen) -> Looked {
+fn looked(seen: &Seen, at_min: f64, pace_sd: f64) -> Looked {
     match *seen {
         Seen::Between { low, high } => Looked { low, high, reading: None },
         Seen::Measured { centre, error, low, high } => {
-            Looked { low, high, reading: Some((centre, error)) }
+            Looked { low, high, reading: Some(Reading { centre, error, at_min, pace_sd }) }
         }
-        Seen::Exactly(y) => Looked { reading: Some((y, 1e-3)), ..Looked::NOTHING },
+        Seen::Exactly(_) => unreachable!("no look is exact"),
     }
 }
 
@@ -246,6 +246,7 @@ fn relived(campaign: &Campaign, day: &[&Bag]) -> Vec<Error> {
         })
         .collect();
     let live = Live::new(base.posterior(), &base.file().rows, &targets);
+    let pace_sd = variances.scale * variances.residual.deviation();
     let law = |sd: f64| Law::new(sd, variances.residual, variances.scale);
     let minutes: Vec<f64> = (1..=360).map(|k| 10.0 * f64::from(k)).collect();
     let courses: Vec<Option<Arc<Course>>> = day
@@ -285,7 +286,10 @@ fn relived(campaign: &Campaign, day: &[&Bag]) -> Vec<Error> {
             let start = p50(course, &law(sd), mean, &Looked::NOTHING, bag);
             let [plain, volumes] = both.each_ref().map(|(updated, seen)| {
                 let (mean, sd) = updated.without_own[index];
-                let looked = seen[index].as_ref().map_or(Looked::NOTHING, looked);
+                let looked = seen[index].as_ref().map_or(Looked::NOTHING, |seen| {
+                    let at_min = (now - bag.sighting.started).num_minutes() as f64;
+                    looked(seen, at_min, pace_sd)
+                });
                 p50(course, &law(sd), mean, &looked, bag)
             });
             if let (Some(start), Some(plain), Some(volumes)) = (start, plain, volumes) {
@@ -366,4 +370,5 @@ fn bags_still_hanging_are_known_better_than_at_their_start() {
     assert!(bags > 100, "{text}");
     assert!(plain < start, "wet and empty did not help: {text}");
     assert!(volumes < 0.8 * start, "volumes did not help: {text}");
+    assert!((70.0..=95.0).contains(&volumes_held), "{text}");
 }
