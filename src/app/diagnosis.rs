@@ -111,12 +111,7 @@ fn named(desk: &Desk, told: &[Told], effect: &Effect) -> Named {
         Kind::Day => Some(told.row.date) == effect.date,
         Kind::Block => told.row.block == effect.name,
     };
-    let mut logged: Vec<String> =
-        told.iter().filter(is_its).flat_map(|told| logged(desk, told)).collect();
-    logged.dedup();
-    let all = logged.len();
-    // The latest tell most.
-    logged = logged.split_off(all.saturating_sub(MOST_LOGGED));
+    let its: Vec<&Told> = told.iter().filter(is_its).collect();
     Named {
         kind: effect.kind,
         name,
@@ -125,25 +120,40 @@ fn named(desk: &Desk, told: &[Told], effect: &Effect) -> Named {
         interval,
         draws: effect.draws,
         suspicion: suspicion(effect.kind),
-        logged,
+        logged: gathered(its.iter().flat_map(|told| logged(desk, told))),
     }
 }
 
-fn logged(desk: &Desk, told: &Told) -> Vec<String> {
+/// Each remark once, with the draws that it is about; the latest ones tell most.
+fn gathered(remarks: impl Iterator<Item = (String, String)>) -> Vec<String> {
+    let mut gathered: Vec<(String, Vec<String>)> = Vec::new();
+    for (remark, draw) in remarks {
+        match gathered.iter_mut().find(|(known, _)| *known == remark) {
+            Some((_, draws)) => draws.push(draw),
+            None => gathered.push((remark, vec![draw])),
+        }
+    }
+    let words = |(remark, draws): (String, Vec<String>)| format!("{remark} ({})", draws.join(", "));
+    let latest = gathered.len().saturating_sub(MOST_LOGGED);
+    gathered.into_iter().skip(latest).map(words).collect()
+}
+
+/// What was written of a draw by now: remark and draw.
+fn logged(desk: &Desk, told: &Told) -> Vec<(String, String)> {
     let draw = told.draw;
     let seen = |at: DateTime<Utc>| at <= desk.as_of;
-    let leaks = draw
+    let leak = draw
         .readings
         .iter()
-        .filter(|reading| seen(reading.at) && matches!(reading.seen, Seen::Leak { .. }))
-        .map(|_| format!("draw {}: leak", draw.id));
+        .any(|reading| seen(reading.at) && matches!(reading.seen, Seen::Leak { .. }));
     let clamps = draw.pauses.iter().filter(|pause| seen(pause.from)).map(|pause| {
-        let why = pause.why.as_ref().map_or_else(String::new, |why| format!(" ({why})"));
-        format!("draw {}: clamped{why}", draw.id)
+        let why = pause.why.as_ref().map_or_else(String::new, |why| format!(": {why}"));
+        format!("clamped{why}")
     });
-    let of_looks = draw.readings.iter().filter(|r| seen(r.at)).filter_map(|r| r.note.as_ref());
+    let of_looks = draw.readings.iter().filter(|r| seen(r.at)).filter_map(|r| r.note.clone());
     // A draw's own note is written when it is over.
     let over = draw.stripped.or(draw.first_empty).is_some_and(seen);
-    let notes = draw.note.iter().filter(|_| over).chain(of_looks);
-    leaks.chain(clamps).chain(notes.map(|note| format!("draw {}: {note}", draw.id))).collect()
+    let note = draw.note.clone().filter(|_| over);
+    let remarks = leak.then(|| "leak".to_owned()).into_iter().chain(clamps).chain(note);
+    remarks.chain(of_looks).map(|remark| (remark, draw.id.clone())).collect()
 }

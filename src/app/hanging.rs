@@ -5,7 +5,7 @@ use super::ahead::{Ahead, laws, target};
 use super::desk::{Desk, DeskError};
 use super::past::{Past, Told, fillings};
 use super::times::ahead;
-use crate::belief::watched::{Looked, Watched};
+use crate::belief::watched::{Looked, Reading, Watched};
 use crate::demand::ClockError;
 use crate::grove::{Draw, Hang};
 use crate::units::Millilitres;
@@ -18,6 +18,9 @@ use chrono::{DateTime, TimeDelta, Utc};
 
 /// A bag that was started longer ago and never seen empty nor taken off is one that nobody logged.
 const LONGEST: TimeDelta = TimeDelta::days(2);
+
+/// Error of what was seen exactly, in ln.
+const EXACT: f64 = 1e-3;
 
 /// One hanging bag.
 #[derive(Debug, Clone)]
@@ -76,6 +79,8 @@ pub fn hanging(desk: &Desk) -> Result<Hanging, DeskError> {
         told.iter().map(|told| told.as_ref().map(|told| told.row.seen.clone())).collect();
     let updated = live.update(&seen).map_err(|error| DeskError::Unanswerable(error.to_string()))?;
     let at_start = live.at_start();
+    let variances = base.posterior().variances();
+    let pace_sd = variances.scale * variances.residual.deviation();
     let laws_before = laws(&base, at_start.iter().map(|(_, sd)| *sd));
     let laws_now = laws(&base, updated.without_own.iter().map(|(_, sd)| *sd));
     let bags = found
@@ -88,9 +93,10 @@ pub fn hanging(desk: &Desk) -> Result<Hanging, DeskError> {
                 let ln_offered = hang.charge.value().ln();
                 course.clone().map(|course| Watched::new(course, law, mean, looked, ln_offered))
             };
-            let looked = seen[i].as_ref().map_or(Looked::NOTHING, looked);
+            let looked =
+                seen[i].as_ref().map_or(Looked::NOTHING, |seen| looked(seen, &filling, pace_sd));
             let ends = (looked.low, looked.high);
-            let ends = looked.reading.map_or(ends, |(centre, _)| (centre, centre));
+            let ends = looked.reading.map_or(ends, |reading| (reading.centre, reading.centre));
             let mean = at_start[i].0;
             Bag {
                 at_start: believed(&laws_before[i], mean, &Looked::NOTHING),
@@ -112,12 +118,17 @@ fn share(law: &crate::belief::Law, x: f64) -> f64 {
     if x.is_finite() { law.cumulative(x) } else { f64::from(x > 0.0) }
 }
 
-fn looked(seen: &Seen) -> Looked {
+fn looked(seen: &Seen, filling: &Sighting, pace_sd: f64) -> Looked {
+    let reading = |centre, error| {
+        let last = filling.volumes.iter().map(|(at, _)| *at).max().unwrap_or(filling.started);
+        let at_min = Span { from: filling.started, to: last }.hours() * 60.0;
+        Some(Reading { centre, error, at_min, pace_sd })
+    };
     match *seen {
         Seen::Between { low, high } => Looked { low, high, reading: None },
-        Seen::Exactly(y) => Looked { reading: Some((y, 1e-3)), ..Looked::NOTHING },
+        Seen::Exactly(y) => Looked { reading: reading(y, EXACT), ..Looked::NOTHING },
         Seen::Measured { centre, error, low, high } => {
-            Looked { low, high, reading: Some((centre, error)) }
+            Looked { low, high, reading: reading(centre, error) }
         }
     }
 }

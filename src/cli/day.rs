@@ -53,9 +53,9 @@ pub fn tomorrow(answer: &Tomorrow) -> String {
         |start: &&StartFinish| start.barred.is_empty() && start.start.get(14..16) == Some("00");
     out += &curve(answer, answer.start_to_finish.iter().filter(hourly));
     out += &trees(answer);
-    bullets(&mut out, "Out of the ordinary", answer.diagnosis.iter().map(odd));
     let cautions = answer.cautions.iter().map(|c| format!("{}: {}", c.at, c.words));
     bullets(&mut out, "Cautions for this day", cautions);
+    bullets(&mut out, "Out of the ordinary", answer.diagnosis.iter().map(odd));
     bullets(&mut out, "What this rests on", answer.rests_on.iter().cloned());
     out
 }
@@ -108,7 +108,7 @@ pub fn today(desk: &Desk, answer: &Today) -> String {
         "last look",
         "empty at",
         "80 % band\nnow",
-        "at its start",
+        "at start\nthought",
         "empty\nnow?",
         "call",
     ];
@@ -124,7 +124,7 @@ pub fn today(desk: &Desk, answer: &Today) -> String {
             look(bag, date),
             clock(bag.now[1].as_deref(), date),
             band(&bag.now),
-            band(&bag.at_start),
+            clock(bag.at_start[1].as_deref(), date),
             percent(bag.p_empty_now),
             bag.call.words().to_owned(),
         ]

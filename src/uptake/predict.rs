@@ -96,6 +96,13 @@ impl Posterior {
         Some((white.dot(&tree.left), variance.max(0.0).sqrt()))
     }
 
+    /// What all trees share on a date of the fit: mean and standard deviation; none for another date.
+    pub fn day_effect(&self, date: NaiveDate) -> Option<(f64, f64)> {
+        let index = self.shared.dates.binary_search(&date).ok()?;
+        let [_, _, days] = self.shared_effects();
+        days.get(index).copied()
+    }
+
     /// Mean and standard deviation of the effects shared between trees, in order: blocks, levels of
     /// the groupings, dates.
     pub(super) fn shared_effects(&self) -> [Vec<(f64, f64)>; 3] {

@@ -37,6 +37,11 @@ fn overnight() {
 }
 
 #[test]
+fn today() {
+    shows("today", &["today"]);
+}
+
+#[test]
 fn compare() {
     shows("compare", &["compare"]);
 }
