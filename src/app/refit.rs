@@ -133,6 +133,7 @@ fn learned(prior: &ModelFile, model: &Model) -> Vec<Learned> {
         all.push(pair("deficit_slope", prior.1, now.1));
     }
     all.push(pair("lag_h", before.demand.lag_h, now.demand.lag_h));
+    all.push(pair("lead_h", before.demand.lead_h, now.demand.lead_h));
     all.push(pair("night_floor", before.demand.night_floor, now.demand.night_floor));
     all.push(pair("night_floor_ln_sd", before.night_floor_ln_sd, now.night_floor_ln_sd));
     all.push(pair("residual_scale", before.variances.scale, now.variances.scale));
