@@ -42,7 +42,7 @@ fn belief(seed: u64, horizon_min: f64) -> Belief {
 /// `2 int_0^1 (1{y <= q} - p)(q - y) dp` over quantiles (Laio and Tamea 2007, Hydrol. Earth Syst.
 /// Sci. 11:1267-1277), by the midpoint rule; later than the weather counts as its end.
 fn crps_by_quantiles(belief: &Belief, truth_min: f64) -> f64 {
-    const SLICES: usize = 20_000;
+    const SLICES: usize = 4_000;
     let loss = |slice: usize| {
         let p = (slice as f64 + 0.5) / SLICES as f64;
         let q = belief.quantile(p).at_least_min();
@@ -53,12 +53,12 @@ fn crps_by_quantiles(belief: &Belief, truth_min: f64) -> f64 {
 
 #[test]
 fn the_crps_is_the_integral_of_quantile_losses() {
-    for seed in 0..30 {
+    for seed in 0..12 {
         let belief = belief(seed, 1500.0);
-        let truth_min = 20.0 + 45.0 * seed as f64;
+        let truth_min = 20.0 + 120.0 * seed as f64;
         let found = belief.crps_min(Outcome::exactly(truth_min));
         let wanted = crps_by_quantiles(&belief, truth_min);
-        assert!((found - wanted).abs() < 0.002 * wanted + 0.05, "{seed}: {found} {wanted}");
+        assert!((found - wanted).abs() < 0.004 * wanted + 0.05, "{seed}: {found} {wanted}");
         // What is not known of the finish is left out: never more than with any finish inside.
         let apart = Outcome { after_min: truth_min - 15.0, by_min: Some(truth_min + 10.0) };
         let least = belief.crps_min(apart);

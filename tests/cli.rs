@@ -242,8 +242,11 @@ fn a_model_of_another_schema_is_an_error_not_a_guess() {
     let model = std::fs::read_to_string(out).unwrap();
     assert_eq!(grove.run(&["tomorrow", "--model", out]).code, 0);
     for (from, to) in [
-        ("\"schema\": 1", "\"schema\": 2"),
-        ("\"schema\": 1", "\"schema\": \"one\""),
+        ("\"schema\": 2", "\"schema\": 3"),
+        ("\"schema\": 2", "\"schema\": \"two\""),
+        ("\"lead_h\": ", "\"lead_h\": 9"),
+        // Of schema 2 a lead is wanted; only schema 1 knew none.
+        ("\"lead_h\": ", "\"lead\": "),
         ("\"night_floor\":", "\"night_flaw\":"),
         ("\"lag_h\": ", "\"lag_h\": -"),
         ("\"night_floor_ln_sd\": ", "\"night_floor_ln_sd\": 1e999, \"was\": "),
@@ -256,4 +259,28 @@ fn a_model_of_another_schema_is_an_error_not_a_guess() {
         assert_eq!(ran.code, 2, "{to}: {}", ran.out);
         assert!(ran.err.starts_with("error: ") && !ran.err.contains("panicked"), "{}", ran.err);
     }
+}
+
+#[test]
+fn a_model_of_the_first_schema_predicts_without_a_lead() {
+    let grove = Folder::with_draws();
+    let out = grove.path("m.json");
+    let out = out.to_str().unwrap();
+    assert_eq!(grove.run(&["refit", "--out", out]).code, 0);
+    let model = std::fs::read_to_string(out).unwrap();
+    let mut file: serde_json::Value = serde_json::from_str(&model).unwrap();
+    file["demand"]["lead_h"] = 0.0.into();
+    let without_lead = serde_json::to_string(&file).unwrap();
+    file["schema"] = 1.into();
+    for part in ["demand", "beliefs"] {
+        file[part].as_object_mut().unwrap().remove("lead_h").unwrap();
+    }
+    let old = serde_json::to_string(&file).unwrap();
+    let [now, then] = [without_lead, old].map(|text| {
+        std::fs::write(out, text).unwrap();
+        let ran = grove.run(&["times", "--model", out, "--json"]);
+        assert_eq!(ran.code, 0, "{}", ran.err);
+        ran.out
+    });
+    assert_eq!(now, then);
 }

@@ -144,6 +144,7 @@ impl Ahead {
             .clocks
             .iter()
             .map(|clock| clock.along(start, &minutes, pauses))
+            .map(|member| member.map(never_nothing))
             .collect::<Result<Vec<_>, _>>()?;
         Ok(Arc::new(Course::new(minutes, members)))
     }
@@ -159,6 +160,11 @@ impl Ahead {
     pub fn is_warm(&self, start: DateTime<Utc>) -> bool {
         self.clocks.iter().all(|clock| clock.is_warm(start))
     }
+}
+
+/// Shut from its first second, a clock stands at nothing, which has no logarithm.
+fn never_nothing(member: Vec<f64>) -> Vec<f64> {
+    member.into_iter().map(|demand_hours| demand_hours.max(1e-9)).collect()
 }
 
 /// Minutes at which a course is kept: fine at first, every 10 min for a day, then every 30. Between

@@ -292,7 +292,7 @@ fn judged(question: &Question, grove: &Grove, walked: &Walked) -> Judged {
             miss: outcome.miss(guess.p50_min),
             inside: guess.band_min.map(|(low, high)| outcome.inside(at(low), at(high))),
             band_min: guess.band_min,
-            log_score: None,
+            log_score: guess.log_score,
             crps_min: None,
             dusk: guess.p_empty_by_dusk.zip(came(dusk)),
             morning: None,
@@ -416,10 +416,10 @@ fn groups(question: &Question, judged: &[Judged]) -> Vec<Group> {
     }
     by("hour of start", &|one| {
         Some(match one.hour {
-            0..9 => "before 09:00".into(),
+            0..9 => "00:00-09:00".into(),
             9..12 => "09:00-12:00".into(),
             12..15 => "12:00-15:00".into(),
-            _ => "15:00 and later".into(),
+            _ => "15:00-24:00".into(),
         })
     });
     by("tree", &|one| {
@@ -428,10 +428,8 @@ fn groups(question: &Question, judged: &[Judged]) -> Vec<Group> {
     });
     by("lead time", &|one| {
         let hours = one.prediction.lead_time_h;
-        let from = [0, 2, 4, 8, 16, 32].into_iter().rfind(|from| f64::from(*from) <= hours);
-        from.map(
-            |from| if from == 0 { "up to 2 h".into() } else { format!("{from:02}-{} h", 2 * from) },
-        )
+        let from = [0, 2, 4, 8, 16, 32].into_iter().rfind(|from| f64::from(*from) <= hours)?;
+        Some(format!("{from:02}-{:02} h", if from == 0 { 2 } else { 2 * from }))
     });
     by("end", &|one| {
         one.by_dusk.map(|by| if by { "before dusk".into() } else { "after dusk".into() })

@@ -247,6 +247,7 @@ fn learned(prior: &ModelFile, before: &ModelFile, model: &Model) -> Vec<Learned>
     tell("half_light_w_m2", &|file| Some(light(&file.demand)?.0));
     tell("deficit_slope", &|file| Some(light(&file.demand)?.1));
     tell("lag_h", &|file| Some(file.demand.lag_h));
+    tell("lead_h", &|file| Some(file.demand.lead_h));
     tell("night_floor", &|file| Some(file.demand.night_floor));
     tell("night_floor_ln_sd", &|file| Some(file.night_floor_ln_sd));
     tell("residual_scale", &|file| Some(file.variances.scale));

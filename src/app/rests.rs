@@ -67,6 +67,11 @@ pub fn model_words(desk: &Desk) -> Vec<String> {
             counted(desk.since_refit, "draw", "draws")
         ));
     }
+    if let Some(why) = &file.unsettled {
+        lines.push(format!(
+            "the search for the demand shape stopped early ({why}): the best that it had tried is used"
+        ));
+    }
     if let Some(coverage) = file.coverage {
         lines.push(format!(
             "coverage of the 80 % band when walked forward: {:.0}-{:.0} % of {}",

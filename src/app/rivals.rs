@@ -27,6 +27,8 @@ pub struct Guess {
     pub band_min: Option<(f64, f64)>,
     /// Probability that the bag is empty by dusk.
     pub p_empty_by_dusk: Option<f64>,
+    /// Log probability of what was seen of it later, for the score alone.
+    pub log_score: Option<f64>,
 }
 
 /// What each rival says; none where it has nothing to go by.
@@ -88,23 +90,24 @@ impl<'a> Rivals<'a> {
         Self { grove, constant, last, log_linear: log_linear(&rows) }
     }
 
-    /// What they say of a draw.
+    /// What they say of a draw; `came` is for the score alone.
     pub fn guesses(
         &self,
         hang: &Hang,
         by_et: Option<Belief>,
         ahead: &Ahead,
         turns: &Turns,
+        came: Option<Outcome>,
     ) -> Guesses {
         let dusk = turns.dusk.map(|dusk| (dusk - hang.start).num_seconds() as f64 / 60.0);
         let constant = self.constant.map(|(middle, scale)| {
-            logistic_guess(middle, &Law::new(0.0, Residual::Logistic, scale), dusk)
+            law_guess(middle, &Law::new(0.0, Residual::Logistic, scale), dusk, came)
         });
         let last = self.last.iter().rev().find(|(tree, ..)| *tree == hang.tree);
         let last = last.map(|(_, minutes, charge)| {
             let p50_min = minutes * hang.charge.value() / charge;
             let p_empty_by_dusk = dusk.map(|dusk| f64::from(p50_min <= dusk));
-            Guess { p50_min, band_min: None, p_empty_by_dusk }
+            Guess { p50_min, band_min: None, p_empty_by_dusk, log_score: None }
         });
         let (charge, ports) = (hang.charge.value(), f64::from(hang.ports));
         let log_linear = self.log_linear.as_ref().and_then(|posterior| {
@@ -113,7 +116,7 @@ impl<'a> Rivals<'a> {
             let (mean, sd) = posterior.thirst(&[target])[0];
             let variances = posterior.variances();
             let law = Law::new(sd, variances.residual, variances.scale);
-            Some(logistic_guess(mean, &law, dusk))
+            Some(law_guess(mean, &law, dusk, came))
         });
         let reference_et = by_et.map(|belief| Guess {
             p50_min: belief.quantile(0.5).at_least_min(),
@@ -122,17 +125,25 @@ impl<'a> Rivals<'a> {
                 belief.quantile(0.9).at_least_min(),
             )),
             p_empty_by_dusk: dusk.and_then(|dusk| belief.empty_by(dusk.max(0.0))),
+            log_score: came.map(|came| belief.log_score(came)),
         });
         Guesses { constant, last_time: last.or(constant), log_linear, reference_et }
     }
 }
 
-fn logistic_guess(middle: f64, law: &Law, dusk_min: Option<f64>) -> Guess {
+/// A guess whose ln minutes spread about `middle` by a law.
+fn law_guess(middle: f64, law: &Law, dusk_min: Option<f64>, came: Option<Outcome>) -> Guess {
     let at = |p: f64| (middle + law.quantile(p)).exp();
+    let upto = |minutes: f64| law.cumulative(minutes.ln() - middle);
+    let score = |came: Outcome| {
+        let below = if came.after_min > 0.0 { upto(came.after_min) } else { 0.0 };
+        (came.by_min.map_or(1.0, upto) - below).max(f64::MIN_POSITIVE).ln()
+    };
     Guess {
         p50_min: at(0.5),
         band_min: Some((at(0.1), at(0.9))),
-        p_empty_by_dusk: dusk_min.map(|dusk| law.cumulative(dusk.max(1e-3).ln() - middle)),
+        p_empty_by_dusk: dusk_min.map(|dusk| upto(dusk.max(1e-3))),
+        log_score: came.map(score),
     }
 }
 

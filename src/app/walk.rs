@@ -170,10 +170,11 @@ impl<'a> Walk<'a> {
                 (&model, &ahead)
             };
             let hang = hang(draw);
+            let came = outcome(&fillings(draw).swap_remove(0).as_of(self.as_of));
             let guesses = match &rivals {
                 Some((rivals, et, clock)) => {
                     let by_et = self.foreseen(et, clock, &hang, draw).ok();
-                    rivals.guesses(&hang, by_et, clock, &turns)
+                    rivals.guesses(&hang, by_et, clock, &turns, came)
                 }
                 None => Guesses::default(),
             };
@@ -185,7 +186,7 @@ impl<'a> Walk<'a> {
                 rests_on: model.file().rests_on.draws,
                 new_tree: !model.knows_tree(&self.grove.trees[draw.tree].id),
                 turns,
-                outcome: outcome(&fillings(draw).swap_remove(0).as_of(self.as_of)),
+                outcome: came,
                 guesses,
             });
         }

@@ -67,7 +67,7 @@ impl Progress {
     }
 }
 
-const HEADER: [&str; 9] = [
+const HEADER: [&str; 10] = [
     "",
     "draws",
     "median\nerror %",
@@ -75,6 +75,7 @@ const HEADER: [&str; 9] = [
     "within\n25 %",
     "inside\nband %",
     "P90:\nP10",
+    "log\nscore",
     "CRPS\nmin",
     "Brier\ndusk",
 ];
@@ -179,6 +180,7 @@ fn row(group: &Group) -> Vec<String> {
         pair(score.within_25_pct),
         score.inside_pct.map_or("-".into(), pair),
         or_dash(score.band_ratio, 2),
+        or_dash(score.log_score, 2),
         or_dash(score.crps_min, 0),
         or_dash(score.brier_dusk, 3),
     ]

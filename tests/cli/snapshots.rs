@@ -55,3 +55,8 @@ fn check() {
 fn refit() {
     shows("refit", &["refit", "--dry-run"]);
 }
+
+#[test]
+fn backtest() {
+    shows("backtest", &["backtest", "--as-of", "2025-10-13T00:00+10:30"]);
+}
