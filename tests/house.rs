@@ -402,8 +402,8 @@ fn a_planted_arrow_is_caught() {
         assert_eq!(planted(module, text), [told], "{text}");
     }
     assert_eq!(planted("pages::sheet", "use crate::dose::mix;"), ["pages::sheet uses dose::mix"]);
-    let unknown = planted("http::today", "");
-    assert!(unknown[0].starts_with("`http` is not among the rooms"), "{unknown:?}");
+    let unknown = planted("cellar::today", "");
+    assert!(unknown[0].starts_with("`cellar` is not among the rooms"), "{unknown:?}");
 }
 
 #[test]

@@ -1,4 +1,5 @@
 -- A database of schema 1, as of the commit that brought the schema in: its own text, with a few rows.
+PRAGMA foreign_keys = OFF;
 PRAGMA application_id = 2021223535;
 PRAGMA user_version = 1;
 BEGIN TRANSACTION;

@@ -165,10 +165,10 @@ fn a_full_database_keeps_what_it_had() {
     let most = format!("PRAGMA max_page_count = {pages}");
     let _: i64 = database.connection().query_row(&most, [], |row| row.get(0)).unwrap();
     let many = full_folder();
-    let trees = (0..2000)
-        .fold(String::from("tree_id,block,species,dbh_cm,ports\nA1,North,,30,8\n"), |rows, n| {
-            rows + &format!("N{n},North,,30,8\n")
-        });
+    let trees = (0..2000).fold(
+        String::from("tree_id,block,species,dbh_cm,ports\nA1,North,,30,8\nÄ2,South,,40,6\n"),
+        |rows, n| rows + &format!("N{n},North,,30,8\n"),
+    );
     fs::write(many.path().join("trees.csv"), trees).unwrap();
     let error = database.import(many.path(), by(), true, &mut |_, _, _| {}).unwrap_err();
     assert!(matches!(error, StoreError::Full { .. }), "{error}");
