@@ -84,6 +84,7 @@ pub fn said(state: &State, entry: &Entry, zone: Tz) -> String {
                     let gone = told.map_or_else(String::new, |told| gone(told, entry, *left));
                     format!(" with {left} left{gone}")
                 }
+                None if told.is_some_and(|told| is_empty(told, zone)) => ", empty".to_owned(),
                 None => ", what was left was not read".to_owned(),
             };
             format!("{on}: stripped at {at}{since}{gone}")
@@ -119,6 +120,10 @@ fn gone(told: &Told, entry: &Entry, left: Millilitres) -> String {
         told.events.iter().any(|event| matches!(event.what, What::Seen(Seen::Leak { .. })));
     let by = if leaked { "gone, some of it by a leak" } else { "taken up" };
     format!(": {gone} of {loaded} mL {by}")
+}
+
+fn is_empty(told: &Told, zone: Tz) -> bool {
+    told.draw(zone).is_ok_and(|draw| draw.first_empty.is_some())
 }
 
 fn span(to: DateTime<Utc>, from: DateTime<Utc>) -> String {
@@ -157,8 +162,7 @@ fn mind(grove: &Grove, told: Option<&Told>, entry: &Entry) -> Vec<String> {
                 .into(),
         ),
         Act::Strip { left: None, .. } => {
-            let emptied = told.and_then(|told| told.draw(grove.settings.zone).ok());
-            if emptied.is_none_or(|draw| draw.first_empty.is_none()) {
+            if !told.is_some_and(|told| is_empty(told, grove.settings.zone)) {
                 mind.push(
                     "nobody saw this bag empty and what was left was not read: undo, and note the \
                      strip with --left-ml, where you can still tell"
