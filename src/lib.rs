@@ -18,7 +18,7 @@
 //! - [`record`]: the working record of what was put into which tree, its sums and its gaps;
 //! - [`plan`]: the start window, the crew's rhythm, the overnight call.
 //!
-//! An imperative shell around it: [`store`] (grove folders, pulled weather, the demo), [`feed`]
+//! An imperative shell around it: [`store`] (grove folders, databases, the demo), [`feed`]
 //! (weather services), [`app`] (one file a use case), [`pages`] (HTML), [`cli`] (arguments, tables).
 //!
 //! Arrows point up the page: `units <- text <- weather <- evapo <- grove`,

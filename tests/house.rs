@@ -401,8 +401,8 @@ fn a_planted_arrow_is_caught() {
     ] {
         assert_eq!(planted(module, text), [told], "{text}");
     }
-    let unknown = planted("pages::today", "");
-    assert!(unknown[0].starts_with("`pages` is not among the rooms"), "{unknown:?}");
+    let unknown = planted("cellar::today", "");
+    assert!(unknown[0].starts_with("`cellar` is not among the rooms"), "{unknown:?}");
 }
 
 #[test]

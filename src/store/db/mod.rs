@@ -14,6 +14,7 @@ mod read;
 mod schema;
 mod sheets;
 mod sound;
+mod turn;
 mod weather;
 
 pub use error::{BUSY_S, REPAIR, StoreError};
@@ -151,6 +152,7 @@ impl Database {
     ) -> Result<T, E> {
         let path = self.path.as_path();
         let told = |error: rusqlite::Error| told(path, &error);
+        let _turn = turn::take();
         let transaction = self
             .connection
             .transaction_with_behavior(TransactionBehavior::Immediate)

@@ -191,6 +191,7 @@ impl Importing<'_, '_> {
         let mut write =
             connection.prepare_cached(&upsert("weather_observed", "grove_id", "batch_id"))?;
         let is_new = is_empty(connection, "weather_observed")?;
+        self.file_of_hours(OBSERVED, bytes)?;
         let asides = asides(OBSERVED, bytes);
         for (done, hour) in series.hours.iter().enumerate() {
             self.tick(OBSERVED, done, series.hours.len());
@@ -242,6 +243,7 @@ impl Importing<'_, '_> {
         let mut write =
             connection.prepare_cached(&upsert("forecast_hours", "issue_id, member", ""))?;
         let asides = asides(FORECAST, bytes);
+        self.file_of_hours(FORECAST, bytes)?;
         let total = issues.iter().flat_map(|issue| &issue.members).map(|m| m.hours.len()).sum();
         let mut done = 0;
         for issue in issues {
@@ -290,6 +292,22 @@ impl Importing<'_, '_> {
         Ok(())
     }
 
+    /// Keeps by which end a file names its hours.
+    fn file_of_hours(&self, file: &str, bytes: &[u8]) -> rusqlite::Result<()> {
+        let end = bytes.iter().position(|byte| *byte == b'\n').unwrap_or(bytes.len());
+        let header = String::from_utf8_lossy(&bytes[..end]);
+        let named = ["hour_ending", "hour_starting"].into_iter().find(|name| header.contains(name));
+        let Some(column) = named else { return Ok(()) };
+        if time_column(self.connection, file)? != Some(column.to_owned()) {
+            self.connection.execute(
+                "INSERT INTO weather_files (grove_id, file, time_column) VALUES (?1, ?2, ?3)
+                 ON CONFLICT DO UPDATE SET time_column = excluded.time_column",
+                params![GROVE, file, column],
+            )?;
+        }
+        Ok(())
+    }
+
     /// Is an offered hour to be written? Where another one is stored, every value that differs is
     /// a flaw, unless what is offered is to be taken.
     fn wants(&mut self, file: &'static str, offered: &Offered, known: Stored, named: &str) -> bool {
@@ -319,6 +337,12 @@ impl Importing<'_, '_> {
         }
         false
     }
+}
+
+/// The column by which a file names its hours.
+fn time_column(connection: &Connection, file: &str) -> rusqlite::Result<Option<String>> {
+    let sql = "SELECT time_column FROM weather_files WHERE grove_id = ?1 AND file = ?2";
+    connection.query_row(sql, params![GROVE, file], |row| row.get(0)).optional()
 }
 
 fn stored(select: &mut Statement, place: impl Params) -> rusqlite::Result<Stored> {
@@ -373,7 +397,9 @@ pub(super) fn texts(
     );
     let mut texts = Vec::new();
     for (file, sql) in [(OBSERVED, observed), (FORECAST, forecast)] {
-        texts.extend(text(connection, &sql, file == FORECAST, zone)?.map(|text| (file, text)));
+        let by = time_column(connection, file)?.unwrap_or_else(|| "hour_starting".to_owned());
+        let text = text(connection, &sql, (&by, file == FORECAST), zone)?;
+        texts.extend(text.map(|text| (file, text)));
     }
     Ok(texts)
 }
@@ -381,9 +407,10 @@ pub(super) fn texts(
 fn text(
     connection: &Connection,
     sql: &str,
-    issued: bool,
+    (by, issued): (&str, bool),
     zone: Tz,
 ) -> rusqlite::Result<Option<Vec<u8>>> {
+    let end = usize::from(by == "hour_ending");
     let known = MEASURES.len() + 2;
     let mut names: BTreeSet<String> = BTreeSet::new();
     let (mut has, mut has_issue, mut has_member) = ([false; MEASURES.len()], false, false);
@@ -406,7 +433,7 @@ fn text(
         return Ok(None);
     }
     let shown: Vec<usize> = (0..MEASURES.len()).filter(|at| has[*at]).collect();
-    let mut header = vec!["hour_starting"];
+    let mut header = vec![by];
     header.extend(has_issue.then_some("issued_at"));
     header.extend(has_member.then_some("member"));
     header.extend(shown.iter().map(|at| MEASURES[*at]));
@@ -415,7 +442,7 @@ fn text(
     let mut written = writer.write_record(&header);
     let mut rows = statement.query([GROVE])?;
     while let Some(row) = rows.next()? {
-        let mut cells = vec![format_time(time(row.get(0)?), zone)];
+        let mut cells = vec![format_time(time(row.get(end)?), zone)];
         if has_issue {
             let issued: Option<i64> = row.get(known + 1)?;
             cells.push(issued.map_or_else(String::new, |at| format_time(time(at), zone)));

@@ -1,4 +1,4 @@
--- Schema 2: the journal. An entry is never changed or taken out; what it does stands in draws,
+-- Schema 2: the journal, and how weather files name their hours. An entry is never changed or taken out; what it does stands in draws,
 -- readings and pauses, written in the same transaction.
 
 CREATE TABLE entries (
@@ -159,5 +159,47 @@ CREATE TRIGGER entries_insert_audited AFTER INSERT ON entries BEGIN
         'head_m', NEW.head_m, 'kit_id', NEW.kit_id, 'second_bag', NEW.second_bag,
         'state', NEW.state, 'left_ml', NEW.left_ml, 'added_ml', NEW.added_ml, 'why', NEW.why,
         'of_key', NEW.of_key, 'note', NEW.note)
+    FROM acting;
+END;
+
+-- How the user's own weather files name their hours, so that they are written as they were read:
+-- where clocks change by half an hour, the two ways do not mean the same rows.
+CREATE TABLE weather_files (
+    seq INTEGER PRIMARY KEY,
+    grove_id INTEGER NOT NULL REFERENCES groves,
+    file TEXT NOT NULL,
+    time_column TEXT NOT NULL CHECK (time_column IN ('hour_ending', 'hour_starting')),
+    UNIQUE (grove_id, file)
+) STRICT;
+
+CREATE TRIGGER weather_files_insert_audited AFTER INSERT ON weather_files BEGIN
+    INSERT INTO audit (at_utc, who, what, table_name, row, before, after)
+    SELECT at_utc, who, 'insert', 'weather_files', NEW.seq,
+        NULL,
+        json_object(
+        'seq', NEW.seq, 'grove_id', NEW.grove_id, 'file', NEW.file,
+        'time_column', NEW.time_column)
+    FROM acting;
+END;
+
+CREATE TRIGGER weather_files_update_audited AFTER UPDATE ON weather_files BEGIN
+    INSERT INTO audit (at_utc, who, what, table_name, row, before, after)
+    SELECT at_utc, who, 'update', 'weather_files', NEW.seq,
+        json_object(
+        'seq', OLD.seq, 'grove_id', OLD.grove_id, 'file', OLD.file,
+        'time_column', OLD.time_column),
+        json_object(
+        'seq', NEW.seq, 'grove_id', NEW.grove_id, 'file', NEW.file,
+        'time_column', NEW.time_column)
+    FROM acting;
+END;
+
+CREATE TRIGGER weather_files_delete_audited AFTER DELETE ON weather_files BEGIN
+    INSERT INTO audit (at_utc, who, what, table_name, row, before, after)
+    SELECT at_utc, who, 'delete', 'weather_files', OLD.seq,
+        json_object(
+        'seq', OLD.seq, 'grove_id', OLD.grove_id, 'file', OLD.file,
+        'time_column', OLD.time_column),
+        NULL
     FROM acting;
 END;
