@@ -161,14 +161,14 @@ fn mind(grove: &Grove, told: Option<&Told>, entry: &Entry) -> Vec<String> {
              label and local law say what to do with a spill"
                 .into(),
         ),
-        Act::Strip { left: None, .. } => {
-            if !told.is_some_and(|told| is_empty(told, grove.settings.zone)) {
-                mind.push(
-                    "nobody saw this bag empty and what was left was not read: undo, and note the \
-                     strip with --left-ml, where you can still tell"
-                        .into(),
-                );
-            }
+        Act::Strip { left: None, .. }
+            if !told.is_some_and(|told| is_empty(told, grove.settings.zone)) =>
+        {
+            mind.push(
+                "nobody saw this bag empty and what was left was not read: undo, and note the \
+                 strip with --left-ml, where you can still tell"
+                    .into(),
+            );
         }
         _ => {}
     }
