@@ -425,7 +425,7 @@ fn text(
         names.extend(others(row, known)?.into_iter().map(|(name, _)| name));
         if issued {
             has_issue |= row.get_ref(known + 1)? != ValueRef::Null;
-            has_member |= row.get::<_, String>(known + 2)? != "";
+            has_member |= !row.get::<_, String>(known + 2)?.is_empty();
         }
     }
     drop(rows);
