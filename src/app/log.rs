@@ -326,8 +326,7 @@ impl Asked<'_> {
             let started =
                 |entry: &&Entry| matches!(&entry.act, Act::Start(start) if start.draw_id == *id);
             // An id that was undone would be read as the old one in the journal.
-            self.state.draw(id).is_some()
-                || self.state.entries().iter().any(|entry| started(&entry))
+            self.state.draw(id).is_some() || self.state.entries().iter().any(started)
         };
         if !taken(&id) {
             return id;

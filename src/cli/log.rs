@@ -87,7 +87,9 @@ fn today(shown: &Shown) -> String {
 fn wish(asked: &Log) -> Option<Wish> {
     let (told, what) = what(asked)?;
     let Told { at, by, note, key } = told;
-    let (at, by, note, key) = (at.clone(), by.clone(), note.clone(), key.clone());
+    // An empty XYLOCAST_BY names nobody.
+    let by = by.clone().filter(|by| !by.is_empty());
+    let (at, note, key) = (at.clone(), note.clone(), key.clone());
     Some(Wish { at, by, note, key, what })
 }
 

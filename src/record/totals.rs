@@ -35,22 +35,22 @@ pub struct Total {
     pub not_known: usize,
 }
 
+/// Day, block, product and its registration number.
+type Group<'l> = (NaiveDate, &'l str, Option<&'l str>, Option<&'l str>);
+
 /// Sums by day, block and product, in this order.
 pub fn totals(lines: &[Line]) -> Vec<Total> {
-    let mut groups: BTreeMap<(NaiveDate, &str, Option<&str>, Option<&str>), Vec<&Line>> =
-        BTreeMap::new();
+    let mut groups: BTreeMap<Group, Vec<&Line>> = BTreeMap::new();
     for line in lines {
         let (product, number) = (line.product_name.as_deref(), line.registration_number.as_deref());
         groups.entry((line.date, &line.block, product, number)).or_default().push(line);
     }
-    let total = |((date, block, product, number), lines): ((NaiveDate, &str, _, _), Vec<&Line>)| {
+    let total = |((date, block, product, number), lines): (Group, Vec<&Line>)| {
         let known: Vec<&&Line> =
             lines.iter().filter(|line| line.amounts.delivered_ml.is_some()).collect();
         let sum = |amount: fn(&Line) -> Option<Thousandths>| {
             known.iter().filter_map(|line| amount(line)).sum()
         };
-        let product: Option<&str> = product;
-        let number: Option<&str> = number;
         Total {
             date,
             block: block.to_owned(),

@@ -25,7 +25,7 @@ pub const LOCK: &str = ".journal.lock";
 /// How long another process may hold the lock: a hundred times what an entry takes.
 const LONGEST_WAIT: Duration = Duration::from_secs(20);
 
-/// Why an entry is not in the folder. Nothing has changed there then.
+/// Why an entry is not noted. Nothing has changed then, unless it says so.
 #[derive(Debug, thiserror::Error)]
 pub enum LogError {
     /// The folder's files are flawed.
@@ -46,6 +46,19 @@ pub enum LogError {
     /// A file cannot be changed as it stands.
     #[error(transparent)]
     NotPutDown(#[from] NotPutDown),
+    /// The file system failed in the very act, so that nobody knows.
+    #[error(
+        "{}: {error}; it may be noted or not: send it again with --key {key}, and it will be once",
+        path.display()
+    )]
+    Unsure {
+        /// Which file.
+        path: PathBuf,
+        /// Why.
+        error: io::Error,
+        /// Key of the entry.
+        key: String,
+    },
     /// The file system said no.
     #[error("{}: {error}; nothing was noted", path.display())]
     File {
@@ -132,8 +145,9 @@ pub fn append(
     let file = changed(&before, &opened.texts).map(|(name, text)| stage(name, text)).transpose()?;
     lock.mark(Some(&entry.key)).map_err(failed(folder.join(LOCK)))?;
     if let Err(error) = journal.put() {
-        let _ = lock.mark(None);
-        return Err(failed(folder.join(JOURNAL))(error));
+        // The mark stays: if the entry is in the journal after all, it is finished later.
+        let (path, key) = (folder.join(JOURNAL), entry.key.clone());
+        return Err(LogError::Unsure { path, error, key });
     }
     // From here on the entry is noted: what fails now is finished by whoever comes next.
     if file.is_none_or(|file| file.put().is_ok()) {

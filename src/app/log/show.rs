@@ -111,7 +111,8 @@ fn bag(told: &Told, draw: &Draw, now: DateTime<Utc>, zone: Tz) -> Bag {
         Some((Seen::Empty, at)) => format!("empty {at}"),
         Some((Seen::Left(left), at)) => format!("{left} {at}"),
         Some((Seen::Refill { added }, at)) => format!("refilled {added} {at}"),
-        Some((Seen::Leak { .. }, at)) => format!("leak {at}"),
+        Some((Seen::Leak { left: Some(left) }, at)) => format!("leak, {left} left {at}"),
+        Some((Seen::Leak { left: None }, at)) => format!("leak {at}"),
         None => match draw.first_empty {
             Some(emptied) => format!("empty {}", clock(emptied)),
             None => "no look yet".into(),

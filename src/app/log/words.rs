@@ -84,6 +84,7 @@ pub fn said(state: &State, entry: &Entry, zone: Tz) -> String {
                     let gone = told.map_or_else(String::new, |told| gone(told, entry, *left));
                     format!(" with {left} left{gone}")
                 }
+                None if told.is_some_and(|told| is_empty(told, zone)) => ", empty".to_owned(),
                 None => ", what was left was not read".to_owned(),
             };
             format!("{on}: stripped at {at}{since}{gone}")
@@ -121,6 +122,10 @@ fn gone(told: &Told, entry: &Entry, left: Millilitres) -> String {
     format!(": {gone} of {loaded} mL {by}")
 }
 
+fn is_empty(told: &Told, zone: Tz) -> bool {
+    told.draw(zone).is_ok_and(|draw| draw.first_empty.is_some())
+}
+
 fn span(to: DateTime<Utc>, from: DateTime<Utc>) -> String {
     let minutes = (to - from).num_minutes().max(0);
     match minutes {
@@ -156,15 +161,14 @@ fn mind(grove: &Grove, told: Option<&Told>, entry: &Entry) -> Vec<String> {
              label and local law say what to do with a spill"
                 .into(),
         ),
-        Act::Strip { left: None, .. } => {
-            let emptied = told.and_then(|told| told.draw(grove.settings.zone).ok());
-            if emptied.is_none_or(|draw| draw.first_empty.is_none()) {
-                mind.push(
-                    "nobody saw this bag empty and what was left was not read: undo, and note the \
-                     strip with --left-ml, where you can still tell"
-                        .into(),
-                );
-            }
+        Act::Strip { left: None, .. }
+            if !told.is_some_and(|told| is_empty(told, grove.settings.zone)) =>
+        {
+            mind.push(
+                "nobody saw this bag empty and what was left was not read: undo, and note the \
+                 strip with --left-ml, where you can still tell"
+                    .into(),
+            );
         }
         _ => {}
     }
