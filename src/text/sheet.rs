@@ -162,7 +162,7 @@ mod tests {
         let mut sheet = Sheet::of(KEPT).unwrap();
         sheet.append(&[("id", "c"), ("note", "with, comma")]);
         assert_eq!(sheet.text(), format!("{KEPT}c,\"with, comma\",\r\n"));
-        let added = sheet.find(&|cell: &dyn Fn(&str) -> String| cell("id") == "c");
+        let added = sheet.find(|cell: &dyn Fn(&str) -> String| cell("id") == "c");
         sheet.remove(added[0]);
         assert_eq!(sheet.text(), KEPT);
     }
