@@ -1,4 +1,4 @@
--- A database of schema 1, as of the commit that brought the schema in: its own text, with a few rows.
+-- A database of schema 1: its own text as it was then, with a few rows.
 PRAGMA foreign_keys = OFF;
 PRAGMA application_id = 2021223535;
 PRAGMA user_version = 1;
@@ -309,6 +309,8 @@ CREATE TABLE weather_pulled (
 ) STRICT, WITHOUT ROWID;
 CREATE INDEX draws_by_tree ON draws (grove_id, tree_id, started_utc);
 CREATE INDEX draws_by_kit ON draws (grove_id, kit_id, started_utc) WHERE kit_id IS NOT NULL;
+CREATE UNIQUE INDEX one_hanging_draw_per_kit
+    ON draws (grove_id, kit_id) WHERE kit_id IS NOT NULL AND stripped_utc IS NULL;
 CREATE UNIQUE INDEX readings_by_draw
     ON readings (grove_id, draw_id, time_utc, ifnull(state, ''), nth);
 CREATE UNIQUE INDEX one_open_pause_per_draw ON pauses (grove_id, draw_id) WHERE to_utc IS NULL;
@@ -369,11 +371,11 @@ CREATE VIEW kits_on_two_trees AS
 SELECT d.grove_id, d.draw_id, d.kit_id FROM draws d
 WHERE d.kit_id IS NOT NULL AND (
     d.started_utc < (
-        SELECT ifnull(o.stripped_utc, 9e18) FROM draws o
+        SELECT o.stripped_utc FROM draws o
         WHERE o.grove_id = d.grove_id AND o.kit_id = d.kit_id AND o.seq <> d.seq
-            AND o.started_utc <= d.started_utc
+            AND o.started_utc <= d.started_utc AND o.stripped_utc IS NOT NULL
         ORDER BY o.started_utc DESC LIMIT 1
-    ) OR ifnull(d.stripped_utc, 9e18) > (
+    ) OR d.stripped_utc > (
         SELECT o.started_utc FROM draws o
         WHERE o.grove_id = d.grove_id AND o.kit_id = d.kit_id AND o.seq <> d.seq
             AND o.started_utc >= d.started_utc

@@ -21,7 +21,7 @@ fn meaning(grove: Grove) -> String {
 }
 
 /// Rows of all CSV files below a folder as sets of named cells, so that the order of columns and of
-/// rows, and columns without any value, do not count.
+/// rows, columns without any value, and digits that say nothing do not count.
 fn rows(folder: &Path) -> BTreeMap<String, Vec<BTreeMap<String, String>>> {
     let mut all = BTreeMap::new();
     let mut folders = vec![folder.to_owned()];
@@ -34,7 +34,12 @@ fn rows(folder: &Path) -> BTreeMap<String, Vec<BTreeMap<String, String>>> {
                 let mut reader = csv::Reader::from_path(&path).unwrap();
                 let header = reader.headers().unwrap().clone();
                 let row = |row: csv::StringRecord| -> BTreeMap<String, String> {
-                    let cells = header.iter().map(str::to_owned).zip(row.iter().map(str::to_owned));
+                    // 1.110 is 1.11.
+                    let same = |cell: &str| match cell.parse::<f64>() {
+                        Ok(number) => number.to_string(),
+                        Err(_) => cell.to_owned(),
+                    };
+                    let cells = header.iter().map(str::to_owned).zip(row.iter().map(same));
                     cells.filter(|(_, cell)| !cell.is_empty()).collect()
                 };
                 let mut rows: Vec<_> =

@@ -168,7 +168,7 @@ struct Offered<'h> {
 }
 
 impl Offered<'_> {
-    fn from_to(&self) -> (i64, i64) {
+    fn ends(&self) -> (i64, i64) {
         (self.hour.span.from.timestamp(), self.hour.span.to.timestamp())
     }
 }
@@ -196,7 +196,7 @@ impl Importing<'_, '_> {
         for (done, hour) in series.hours.iter().enumerate() {
             self.tick(OBSERVED, done, series.hours.len());
             let offered = Offered { hour, aside: asides.get(&hour.row) };
-            let (from, to) = offered.from_to();
+            let (from, to) = offered.ends();
             let known = match is_new {
                 true => None,
                 false => stored(&mut select, params![GROVE, from])?,
@@ -259,7 +259,7 @@ impl Importing<'_, '_> {
                     self.tick(FORECAST, done, total);
                     done += 1;
                     let offered = Offered { hour, aside: asides.get(&hour.row) };
-                    let (from, to) = offered.from_to();
+                    let (from, to) = offered.ends();
                     let known = match is_new {
                         true => None,
                         false => stored(&mut select, params![issue_id, name, from])?,

@@ -1,5 +1,5 @@
--- Schema 2: the journal, and how weather files name their hours. An entry is never changed or taken out; what it does stands in draws,
--- readings and pauses, written in the same transaction.
+-- Schema 2: the journal, and how weather files name their hours. An entry is never changed or taken
+-- out; what it does stands in draws, readings and pauses, written in the same transaction.
 
 CREATE TABLE entries (
     seq INTEGER PRIMARY KEY,
