@@ -143,8 +143,8 @@ fn found(desk: &Desk) -> Vec<(&Draw, Sighting)> {
         filling.first_empty.is_none() && filling.leaked.is_none() && now - filling.started < LONGEST
     };
     let last = |draw| {
-        let begun = fillings(draw).into_iter().filter(|filling| filling.started <= now);
-        Some((draw, begun.last()?.as_of(now)))
+        let mut begun = fillings(draw).into_iter().filter(|filling| filling.started <= now);
+        Some((draw, begun.next_back()?.as_of(now)))
     };
     let mut found: Vec<(&Draw, Sighting)> =
         desk.grove.draws.iter().filter(known).filter_map(last).filter(hangs).collect();

@@ -15,7 +15,7 @@
 //! looks then cut and weigh the law of this one draw, and are counted once.
 
 use super::fit::{Posterior, Row};
-use super::likelihood::Seen;
+use super::likelihood::{GAUSS, Seen};
 use super::predict::Target;
 use crate::belief::Residual;
 use crate::belief::law::ln_normal_density;
@@ -29,17 +29,6 @@ const BENT: f64 = 0.01;
 const MOST_AGAIN: usize = 120;
 /// With more past draws than these no one day's news bends them, and each would cost a direction.
 const MANY_DRAWS: usize = 400;
-/// Gauss's rule with eight nodes on `0..1`.
-const GAUSS: [(f64, f64); 8] = [
-    (0.019855071751231884, 0.050614268145188130),
-    (0.101666761293186630, 0.111190517226687235),
-    (0.237233795041835507, 0.156853322938943644),
-    (0.408282678752175098, 0.181341891689180991),
-    (0.591717321247824902, 0.181341891689180991),
-    (0.762766204958164493, 0.156853322938943644),
-    (0.898333238706813370, 0.111190517226687235),
-    (0.980144928248768116, 0.050614268145188130),
-];
 /// Reading errors to either side that count.
 const FARTHEST_READING: f64 = 6.0;
 
