@@ -121,6 +121,7 @@ fn today(criterion: &mut Criterion) {
         bench.iter(|| Live::new(base.posterior(), black_box(&rows), &targets));
     });
     let live = Live::new(base.posterior(), &rows, &targets);
+    println!("500 bags share {} directions", live.rank());
     group.bench_function("looks at 500 bags", |bench| {
         bench.iter(|| live.update(black_box(&seen)).unwrap());
     });

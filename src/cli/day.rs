@@ -142,6 +142,7 @@ pub fn today(desk: &Desk, answer: &Today) -> String {
 fn look(bag: &BagNow, date: NaiveDate) -> String {
     let Some(looked) = &bag.looked else { return "none".into() };
     let (at, what) = looked.split_once(' ').unwrap_or((looked, ""));
+    let what = what.trim_end_matches(" left");
     let clamped = if bag.clamped { ", clamped" } else { "" };
     format!("{} {what}{clamped}", clock(Some(at), date))
 }

@@ -81,7 +81,7 @@ const NARROW: f64 = 1e-4;
 /// Panels of the sum over a reading error, at least.
 const FEWEST_PANELS: f64 = 6.0;
 /// Gauss's rule with eight nodes on `0..1`: node and weight.
-const GAUSS: [(f64, f64); 8] = [
+pub(super) const GAUSS: [(f64, f64); 8] = [
     (0.019855071751231912, 0.05061426814518853),
     (0.10166676129318664, 0.11119051722668721),
     (0.2372337950418355, 0.15685332293894344),

@@ -15,29 +15,20 @@
 //! looks then cut and weigh the law of this one draw, and are counted once.
 
 use super::fit::{Posterior, Row};
-use super::likelihood::Seen;
+use super::likelihood::{GAUSS, Seen};
 use super::predict::Target;
 use crate::belief::Residual;
 use crate::belief::law::ln_normal_density;
 
 /// Directions are added until what is left of every shared variance is below this.
-const NEGLIGIBLE: f64 = 1e-8;
+const NEGLIGIBLE: f64 = 1e-5;
 const MOST_STEPS: usize = 60;
 /// A past draw is looked at again where its weight changes by this within its standard deviation,
 /// in units of what its thirst is known by; at most so many are.
 const BENT: f64 = 0.01;
 const MOST_AGAIN: usize = 120;
-/// Gauss's rule with eight nodes on `0..1`.
-const GAUSS: [(f64, f64); 8] = [
-    (0.019855071751231884, 0.050_614_268_145_188_13),
-    (0.101_666_761_293_186_64, 0.111_190_517_226_687_24),
-    (0.237_233_795_041_835_5, 0.156_853_322_938_943_63),
-    (0.408_282_678_752_175_1, 0.181_341_891_689_181),
-    (0.591_717_321_247_825, 0.181_341_891_689_181),
-    (0.762_766_204_958_164_5, 0.156_853_322_938_943_63),
-    (0.898_333_238_706_813_4, 0.111_190_517_226_687_24),
-    (0.980_144_928_248_768_1, 0.050_614_268_145_188_13),
-];
+/// With more past draws than these no one day's news bends them, and each would cost a direction.
+const MANY_DRAWS: usize = 400;
 /// Reading errors to either side that count.
 const FARTHEST_READING: f64 = 6.0;
 
@@ -125,6 +116,11 @@ impl Live {
             again,
             bags,
         }
+    }
+
+    /// Directions that the bags share.
+    pub fn rank(&self) -> usize {
+        self.rank
     }
 
     /// Mean and standard deviation of each bag's expected ln thirst before any look.
@@ -333,6 +329,9 @@ fn target(row: &Row) -> Target {
 
 /// The past draws whose normal approximation bends most within what is open of their thirst.
 fn bent(posterior: &Posterior, rows: &[Row]) -> Vec<(usize, Look)> {
+    if rows.len() > MANY_DRAWS {
+        return Vec::new();
+    }
     let targets: Vec<Target> = rows.iter().map(target).collect();
     let variances = posterior.variances();
     let slopes = |row: usize, f: f64| rows[row].seen.slopes(variances.residual, f, variances.scale);
