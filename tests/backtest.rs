@@ -2,12 +2,14 @@
 //! predicted earlier stays the same to the bit; and it is what `times` would have said on the day.
 #![allow(missing_docs)]
 
-use chrono::{DateTime, TimeDelta, Utc};
+use chrono::{DateTime, FixedOffset, TimeDelta, Utc};
 use std::sync::LazyLock;
 use xylocast::app::backtest::{Backtest, KNOWN_WITHIN_MIN, Question, backtest};
+use xylocast::app::desk::{Desk, Request};
 use xylocast::app::past::Past;
+use xylocast::app::times::{Minutes, times};
 use xylocast::app::walk::Way;
-use xylocast::grove::{Draw, Grove};
+use xylocast::grove::{Draw, Grove, Hang};
 use xylocast::store::demo;
 use xylocast::units::Millilitres;
 use xylocast::uptake::model::ModelFile;
@@ -96,4 +98,47 @@ fn a_withheld_tree_is_predicted_as_if_it_had_never_been_seen() {
     assert!(ratio(&withheld) > ratio(&open), "{} {}", ratio(&withheld), ratio(&open));
     // The day's other draws stay in: a fit without one tree still rests on the others.
     assert!(withheld.predictions.last().unwrap().rests_on > 15);
+}
+
+/// The walk searches for the demand shape from where the day before ended, the command from the
+/// prior: the two settle within the search's tolerance of each other.
+#[test]
+fn a_day_of_the_walk_is_what_times_would_have_said() {
+    let open = walked(&GROVE, Way { rivals: false, ..way() });
+    let last = open.predictions.last().unwrap();
+    let asked_at: DateTime<Utc> = last.asked_at.parse::<DateTime<FixedOffset>>().unwrap().to_utc();
+    let request = Request { as_of: Some(asked_at), exact_weather: true, ..Request::default() };
+    let desk = Desk::lay(&request, asked_at).unwrap();
+    let draws: Vec<&Draw> = GROVE
+        .draws
+        .iter()
+        .filter(|draw| draw.started > asked_at && draw.pauses.is_empty())
+        .collect();
+    let hangs: Vec<Hang> = draws
+        .iter()
+        .map(|draw| Hang {
+            id: draw.id.clone(),
+            tree: draw.tree,
+            start: draw.started,
+            charge: draw.charge,
+            ports: draw.ports,
+            head: draw.head,
+            row: 0,
+        })
+        .collect();
+    assert!(hangs.len() > 1);
+    for time in times(&desk, &hangs).unwrap() {
+        let walked = open.predictions.iter().find(|one| one.draw_id == time.draw_id).unwrap();
+        let minutes = |told: Minutes| match told {
+            Minutes::At(minutes) | Minutes::After { after_min: minutes } => minutes,
+        };
+        for (walked, said) in [
+            (walked.p10_min, time.p10_min),
+            (walked.p50_min, time.p50_min),
+            (walked.p90_min, time.p90_min),
+        ] {
+            let (walked, said) = (minutes(walked.unwrap()), minutes(said));
+            assert!((walked / said - 1.0).abs() < 0.02, "{}: {walked} {said}", time.draw_id);
+        }
+    }
 }

@@ -255,7 +255,8 @@ fn draws_pull_the_shape_to_the_one_that_made_them() {
         learn(base.demand, base.variances, &base.beliefs, &priors, &rows).unwrap().shape.lead_h
     };
     let (behind, ahead) = (lead(-0.7), lead(0.7));
-    assert!(behind < -0.2 && ahead > 0.2, "{behind} {ahead}");
+    // Sixty bags seen in rounds go part of the way from the prior.
+    assert!(behind < -0.1 && ahead > 0.1, "{behind} {ahead}");
 }
 
 #[test]

@@ -10,3 +10,4 @@ pub mod model;
 pub mod observe;
 pub mod predict;
 pub mod regress;
+mod shared;
