@@ -1,6 +1,6 @@
 //! The working record: what was put into which tree, when, by whom, and what became of it.
 //!
-//! A working record is no legal form. [`missing`](rules::missing) says which fields common rules
+//! A working record is no legal form. [`missing`] says which fields common rules
 //! ask for, with the rule and how well it is known; that none is missing does not mean that a rule
 //! is met.
 
