@@ -204,7 +204,7 @@ mod tests {
     use crate::belief::Belief;
 
     fn course() -> Arc<Course> {
-        let minutes: Vec<f64> = (1..=100).map(|k| 6.0 * f64::from(k)).collect();
+        let minutes: Vec<f64> = (1..=300).map(|k| 6.0 * f64::from(k)).collect();
         let member = |pull: f64| minutes.iter().map(|m| pull * m / 60.0).collect::<Vec<f64>>();
         Arc::new(Course::new(minutes.clone(), vec![member(0.9), member(1.0), member(1.2)]))
     }

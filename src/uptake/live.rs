@@ -22,7 +22,11 @@ use crate::belief::law::ln_normal_density;
 
 /// Directions are added until what is left of every shared variance is below this.
 const NEGLIGIBLE: f64 = 1e-5;
+/// The same after many draws, where the past days' effects would be a direction each.
+const NEGLIGIBLE_AFTER_MANY: f64 = 2e-4;
 const MOST_STEPS: usize = 60;
+/// What is left after a step of Newton's that moves no more is its square.
+const SETTLED: f64 = 1e-5;
 /// A past draw is looked at again where its weight changes by this within its standard deviation,
 /// in units of what its thirst is known by; at most so many are.
 const BENT: f64 = 0.01;
@@ -84,10 +88,12 @@ impl Live {
         let own: Vec<f64> = (0..n).map(|i| if alone(i) { joint.own[i] } else { 0.0 }).collect();
         let mut left: Vec<f64> =
             (0..n).map(|i| (joint.covariance[[i, i]] - own[i]).max(0.0)).collect();
+        let many = rows.len() > MANY_DRAWS;
+        let negligible = if many { NEGLIGIBLE_AFTER_MANY } else { NEGLIGIBLE };
         let mut columns: Vec<Vec<f64>> = Vec::new();
         while columns.len() < n {
             let pivot = (0..n).fold(0, |best, i| if left[i] > left[best] { i } else { best });
-            if left[pivot] < NEGLIGIBLE {
+            if left[pivot] < negligible {
                 break;
             }
             let root = left[pivot].sqrt();
@@ -157,7 +163,7 @@ impl Live {
             let (next, moved) = self.improve(&looks, &at, &step);
             let gain = next.value - at.value;
             at = next;
-            if moved < 1e-8 && gain.abs() < 1e-9 * (1.0 + at.value.abs()) {
+            if moved < SETTLED && gain.abs() < 1e-7 * (1.0 + at.value.abs()) {
                 return Ok(self.finish(&looks, &at));
             }
         }

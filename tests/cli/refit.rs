@@ -53,7 +53,7 @@ fn nothing_is_written_where_nobody_can_be_asked() {
 
 #[test]
 fn every_model_that_was_in_use_is_kept_and_compare_uses_it() {
-    let grove = history(10, &steady);
+    let grove = history(11, &steady);
     let first = grove.run(&["refit", "--yes", "--as-of", "2025-12-21T20:00:00+10:30"]);
     assert_eq!((first.code, models(&grove)), (0, 1), "{}{}", first.out, first.err);
     for _ in 0..2 {
@@ -70,10 +70,10 @@ fn every_model_that_was_in_use_is_kept_and_compare_uses_it() {
         .iter()
         .map(|draw| draw["in_use_then"].as_bool().unwrap())
         .collect();
-    // Six days of three draws before the first refit, four after.
-    assert_eq!(then.iter().filter(|then| **then).count(), 12, "{then:?}");
+    // Six days of three draws before the first refit, five after.
+    assert_eq!(then.iter().filter(|then| **then).count(), 15, "{then:?}");
     assert!(then[..18].iter().all(|then| !then) && then[18..].iter().all(|then| *then));
-    assert!(compared["rests_on"].as_str().unwrap().contains("12 draws as predicted then"));
+    assert!(compared["rests_on"].as_str().unwrap().contains("15 draws as predicted then"));
 }
 
 /// A month so even that a refit on it believes in minutes, then a week that is not.
