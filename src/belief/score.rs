@@ -211,7 +211,8 @@ pub fn median(all: impl Iterator<Item = f64>) -> Option<f64> {
         return None;
     }
     let (below, middle, _) = all.select_nth_unstable_by(n / 2, f64::total_cmp);
-    let other = if n % 2 == 0 { below.iter().copied().fold(f64::MIN, f64::max) } else { *middle };
+    let other =
+        if n.is_multiple_of(2) { below.iter().copied().fold(f64::MIN, f64::max) } else { *middle };
     Some(0.5 * (*middle + other))
 }
 
