@@ -42,7 +42,7 @@ fn walked(grove: &Grove, way: Way) -> Backtest {
 
 /// What no tree does, in place of what was seen of a draw.
 fn nonsense(draw: &mut Draw, index: usize) {
-    draw.charge = Millilitres::new(if index % 2 == 0 { 30_000.0 } else { 20.0 }).unwrap();
+    draw.charge = Millilitres::new(if index.is_multiple_of(2) { 30_000.0 } else { 20.0 }).unwrap();
     draw.readings.clear();
     draw.last_wet = draw.started + TimeDelta::minutes(3);
     draw.first_empty = Some(draw.started + TimeDelta::minutes(5));
