@@ -16,7 +16,7 @@ macro_rules! sql {
 
 /// What brings a database from each version to the next one.
 const MIGRATIONS: [&[&str]; 2] =
-    [sql!("1_tables.sql", "1_stories.sql", "1_audit.sql"), sql!("2_journal.sql")];
+    [sql!("1_tables.sql", "1_stories.sql", "1_audit.sql"), sql!("2_journal.sql", "2_dosing.sql")];
 
 /// The version that this program writes.
 pub const LATEST: i64 = MIGRATIONS.len() as i64;

@@ -71,7 +71,6 @@ CREATE TRIGGER blocks_insert_audited AFTER INSERT ON blocks BEGIN
     SELECT at_utc, who, 'insert', 'blocks', NEW.seq, NULL, json_object(
         'seq', NEW.seq, 'grove_id', NEW.grove_id, 'block', NEW.block,
         'leaf_on_from', NEW.leaf_on_from, 'leaf_off_from', NEW.leaf_off_from,
-        'area_ha', NEW.area_ha, 'area_acres', NEW.area_acres,
         'bloom_from', NEW.bloom_from, 'bloom_to', NEW.bloom_to, 'aside', NEW.aside)
     FROM acting;
 END;
@@ -81,12 +80,10 @@ CREATE TRIGGER blocks_update_audited AFTER UPDATE ON blocks BEGIN
     SELECT at_utc, who, 'update', 'blocks', NEW.seq, json_object(
         'seq', OLD.seq, 'grove_id', OLD.grove_id, 'block', OLD.block,
         'leaf_on_from', OLD.leaf_on_from, 'leaf_off_from', OLD.leaf_off_from,
-        'area_ha', OLD.area_ha, 'area_acres', OLD.area_acres,
         'bloom_from', OLD.bloom_from, 'bloom_to', OLD.bloom_to, 'aside', OLD.aside),
         json_object(
         'seq', NEW.seq, 'grove_id', NEW.grove_id, 'block', NEW.block,
         'leaf_on_from', NEW.leaf_on_from, 'leaf_off_from', NEW.leaf_off_from,
-        'area_ha', NEW.area_ha, 'area_acres', NEW.area_acres,
         'bloom_from', NEW.bloom_from, 'bloom_to', NEW.bloom_to, 'aside', NEW.aside)
     FROM acting;
 END;
@@ -96,7 +93,6 @@ CREATE TRIGGER blocks_delete_audited AFTER DELETE ON blocks BEGIN
     SELECT at_utc, who, 'delete', 'blocks', OLD.seq, json_object(
         'seq', OLD.seq, 'grove_id', OLD.grove_id, 'block', OLD.block,
         'leaf_on_from', OLD.leaf_on_from, 'leaf_off_from', OLD.leaf_off_from,
-        'area_ha', OLD.area_ha, 'area_acres', OLD.area_acres,
         'bloom_from', OLD.bloom_from, 'bloom_to', OLD.bloom_to, 'aside', OLD.aside),
         NULL FROM acting;
 END;
@@ -109,12 +105,7 @@ CREATE TRIGGER trees_insert_audited AFTER INSERT ON trees BEGIN
         'ports', NEW.ports, 'flares', NEW.flares, 'latitude_deg', NEW.latitude_deg,
         'longitude_deg', NEW.longitude_deg, 'row', NEW."row", 'position', NEW.position,
         'root_depth_m', NEW.root_depth_m, 'charge_ml', NEW.charge_ml,
-        'last_treated', NEW.last_treated,
-        'product_at_most_ml', NEW.product_at_most_ml,
-        'product_at_most_g', NEW.product_at_most_g,
-        'given_this_season_ml', NEW.given_this_season_ml,
-        'given_this_season_g', NEW.given_this_season_g,
-        'hang', NEW.hang, 'note', NEW.note, 'aside', NEW.aside)
+        'last_treated', NEW.last_treated, 'hang', NEW.hang, 'note', NEW.note, 'aside', NEW.aside)
     FROM acting;
 END;
 
@@ -126,24 +117,14 @@ CREATE TRIGGER trees_update_audited AFTER UPDATE ON trees BEGIN
         'ports', OLD.ports, 'flares', OLD.flares, 'latitude_deg', OLD.latitude_deg,
         'longitude_deg', OLD.longitude_deg, 'row', OLD."row", 'position', OLD.position,
         'root_depth_m', OLD.root_depth_m, 'charge_ml', OLD.charge_ml,
-        'last_treated', OLD.last_treated,
-        'product_at_most_ml', OLD.product_at_most_ml,
-        'product_at_most_g', OLD.product_at_most_g,
-        'given_this_season_ml', OLD.given_this_season_ml,
-        'given_this_season_g', OLD.given_this_season_g,
-        'hang', OLD.hang, 'note', OLD.note, 'aside', OLD.aside),
+        'last_treated', OLD.last_treated, 'hang', OLD.hang, 'note', OLD.note, 'aside', OLD.aside),
         json_object(
         'seq', NEW.seq, 'grove_id', NEW.grove_id, 'tree_id', NEW.tree_id, 'block', NEW.block,
         'species', NEW.species, 'circumference_cm', NEW.circumference_cm, 'dbh_cm', NEW.dbh_cm,
         'ports', NEW.ports, 'flares', NEW.flares, 'latitude_deg', NEW.latitude_deg,
         'longitude_deg', NEW.longitude_deg, 'row', NEW."row", 'position', NEW.position,
         'root_depth_m', NEW.root_depth_m, 'charge_ml', NEW.charge_ml,
-        'last_treated', NEW.last_treated,
-        'product_at_most_ml', NEW.product_at_most_ml,
-        'product_at_most_g', NEW.product_at_most_g,
-        'given_this_season_ml', NEW.given_this_season_ml,
-        'given_this_season_g', NEW.given_this_season_g,
-        'hang', NEW.hang, 'note', NEW.note, 'aside', NEW.aside)
+        'last_treated', NEW.last_treated, 'hang', NEW.hang, 'note', NEW.note, 'aside', NEW.aside)
     FROM acting;
 END;
 
@@ -155,12 +136,7 @@ CREATE TRIGGER trees_delete_audited AFTER DELETE ON trees BEGIN
         'ports', OLD.ports, 'flares', OLD.flares, 'latitude_deg', OLD.latitude_deg,
         'longitude_deg', OLD.longitude_deg, 'row', OLD."row", 'position', OLD.position,
         'root_depth_m', OLD.root_depth_m, 'charge_ml', OLD.charge_ml,
-        'last_treated', OLD.last_treated,
-        'product_at_most_ml', OLD.product_at_most_ml,
-        'product_at_most_g', OLD.product_at_most_g,
-        'given_this_season_ml', OLD.given_this_season_ml,
-        'given_this_season_g', OLD.given_this_season_g,
-        'hang', OLD.hang, 'note', OLD.note, 'aside', OLD.aside),
+        'last_treated', OLD.last_treated, 'hang', OLD.hang, 'note', OLD.note, 'aside', OLD.aside),
         NULL FROM acting;
 END;
 
