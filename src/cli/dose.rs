@@ -3,15 +3,15 @@
 use super::args::{self, Cli};
 use super::dose_rows;
 use super::words::{bullets, table, wrapped};
-use super::{Answer, say, shown};
+use super::{Answer, paged, say, shown};
 use crate::app::desk::{Desk, DeskError};
 use crate::app::dose::figures::signed_percent;
 use crate::app::dose::{Asked, Dose, SheetKind, Units, dose};
 use crate::app::measure::{Measured, Tape, Trunk, Wish, measure, read_file, read_list};
 use crate::app::sheet::{CautionLine, FOOTER, Fact, OVER_CAUTIONS, Part, Sheet, Step, Table};
 use crate::pages;
+use crate::store;
 use crate::store::home::Home;
-use crate::store::{self, write_atomically};
 use chrono::{DateTime, Utc};
 use std::fmt::Write;
 use std::io::{self, BufRead, IsTerminal, Read};
@@ -37,15 +37,9 @@ pub fn answer(cli: &Cli, desk: &Desk, args: &args::Dose) -> Result<Answer, DeskE
         let sheets = answer.sheets_of(kind);
         let title = format!("{}, {}", answer.grove, answer.day);
         let page = pages::sheet::file(&title, &sheets);
-        if path == Path::new("-") {
-            return Ok(Answer { text: page, no });
-        }
-        write_atomically(path, page.as_bytes())
-            .map_err(|error| DeskError::File { path: path.clone(), error })?;
-        let written = crate::app::rests::counted(sheets.len(), "sheet", "sheets");
-        say(&format!("note: {}: {written} written", path.display()));
-        if !cli.common.json && cli.common.csv.is_none() {
-            return Ok(Answer { text: String::new(), no });
+        let count = crate::app::rests::counted(sheets.len(), "sheet", "sheets");
+        if let Some(written) = paged(cli, path, (page, &count), no)? {
+            return Ok(written);
         }
     }
     shown(cli, &answer, no, || text(&answer, kind), || dose_rows::rows(&answer, kind))

@@ -208,14 +208,34 @@ fn shown<T: Serialize>(
         if path == Path::new("-") {
             return Ok(Answer { text: String::from_utf8_lossy(&bytes).into_owned(), no });
         }
-        write_atomically(path, &bytes)
-            .map_err(|error| DeskError::File { path: path.clone(), error })?;
+        write_out(path, &bytes)?;
         if !cli.common.json {
             return Ok(Answer { text: String::new(), no });
         }
     }
     let text = if cli.common.json { json(value) } else { text() };
     Ok(Answer { text, no })
+}
+
+fn write_out(path: &Path, bytes: &[u8]) -> Result<(), DeskError> {
+    write_atomically(path, bytes).map_err(|error| DeskError::File { path: path.into(), error })
+}
+
+/// A page to standard output for `-`, else to a file, which is told; no answer yet where JSON or
+/// rows are asked for beside it.
+fn paged(
+    cli: &Cli,
+    path: &Path,
+    (page, what): (String, &str),
+    no: bool,
+) -> Result<Option<Answer>, DeskError> {
+    if path == Path::new("-") {
+        return Ok(Some(Answer { text: page, no }));
+    }
+    write_out(path, page.as_bytes())?;
+    say(&format!("note: {}: {what} written", path.display()));
+    let alone = !cli.common.json && cli.common.csv.is_none();
+    Ok(alone.then(|| Answer { text: String::new(), no }))
 }
 
 fn json<T: Serialize>(value: &T) -> String {

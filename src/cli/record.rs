@@ -3,13 +3,12 @@
 use super::args::Cli;
 use super::log_args;
 use super::words::{bullets, clock, table, wrapped};
-use super::{Answer, csv_rows, shown};
+use super::{Answer, csv_rows, paged, shown};
 use crate::app::desk::DeskError;
 use crate::app::record::{Asked, Record, record};
 use crate::pages;
 use crate::record::{Line, Thousandths};
 use crate::store::home::Home;
-use crate::store::write_atomically;
 use chrono::{DateTime, Utc};
 use std::collections::BTreeMap;
 
@@ -23,10 +22,9 @@ pub fn answer(
     let answer = record(&Home::of(cli.common.grove.as_deref()), &which, now)?;
     let no = answer.lines.is_empty();
     if let Some(path) = &asked.html {
-        write_atomically(path, pages::record::sheet(&answer).as_bytes())
-            .map_err(|error| DeskError::File { path: path.clone(), error })?;
-        if !cli.common.json && cli.common.csv.is_none() {
-            return Ok(Answer { text: String::new(), no });
+        let page = pages::record::sheet(&answer);
+        if let Some(written) = paged(cli, path, (page, "the record"), no)? {
+            return Ok(written);
         }
     }
     shown(cli, &answer, no, || text(&answer), || csv_rows::record(&answer))

@@ -3,3 +3,24 @@
 
 pub mod record;
 pub mod sheet;
+
+use maud::{DOCTYPE, Markup, PreEscaped, html};
+
+/// A whole file with its own style, in which no script runs and which fetches nothing.
+fn whole(title: &str, style: &str, body: Markup) -> String {
+    let page = html! {
+        (DOCTYPE)
+        html lang="en" {
+            head {
+                meta charset="utf-8";
+                meta name="viewport" content="width=device-width, initial-scale=1";
+                meta http-equiv="Content-Security-Policy"
+                    content="default-src 'none'; style-src 'unsafe-inline'";
+                title { (title) }
+                style { (PreEscaped(style)) }
+            }
+            body { (body) }
+        }
+    };
+    page.into_string()
+}

@@ -2,7 +2,7 @@
 
 use crate::app::record::Record;
 use crate::record::{Amounts, Line, Missing, Thousandths, Total, Weather};
-use maud::{DOCTYPE, Markup, PreEscaped, html};
+use maud::{Markup, html};
 
 const STYLE: &str = include_str!("record.css");
 
@@ -14,40 +14,29 @@ pub fn sheet(record: &Record) -> String {
         (None, Some(to)) => format!("to {to}"),
         (None, None) => "all days".to_owned(),
     };
-    let page = html! {
-        (DOCTYPE)
-        html lang="en" {
-            head {
-                meta charset="utf-8";
-                meta name="viewport" content="width=device-width, initial-scale=1";
-                title { "Working record - " (record.grove) }
-                style { (PreEscaped(STYLE)) }
+    let body = html! {
+        header {
+            h1 { "Working record" }
+            p.grove { (record.grove) ", " (days) ". Times of " (record.time_zone) "." }
+            p.notice { (record.notice) }
+            @if record.is_demo { p.notice { "All of this is invented." } }
+        }
+        main {
+            @if record.lines.is_empty() {
+                p { "No application is recorded in applications.csv for these days." }
+            } @else {
+                (totals(&record.totals))
+                @for line in &record.lines { (application(line)) }
             }
-            body {
-                header {
-                    h1 { "Working record" }
-                    p.grove { (record.grove) ", " (days) ". Times of " (record.time_zone) "." }
-                    p.notice { (record.notice) }
-                    @if record.is_demo { p.notice { "All of this is invented." } }
-                }
-                main {
-                    @if record.lines.is_empty() {
-                        p { "No application is recorded in applications.csv for these days." }
-                    } @else {
-                        (totals(&record.totals))
-                        @for line in &record.lines { (application(line)) }
-                    }
-                    (gaps(record))
-                }
-                footer {
-                    p { (record.kept) }
-                    p.notice { (record.notice) }
-                    p.signed { "Checked by" span.blank {} "Date" span.blank {} }
-                }
-            }
+            (gaps(record))
+        }
+        footer {
+            p { (record.kept) }
+            p.notice { (record.notice) }
+            p.signed { "Checked by" span.blank {} "Date" span.blank {} }
         }
     };
-    page.into_string()
+    super::whole(&format!("Working record - {}", record.grove), STYLE, body)
 }
 
 fn totals(totals: &[Total]) -> Markup {

@@ -2,7 +2,7 @@
 //! script, large type for what is acted on. The frame is the same for every kind of sheet.
 
 use crate::app::sheet::{CautionLine, FOOTER, Fact, OVER_CAUTIONS, Part, Sheet, Step, Table};
-use maud::{DOCTYPE, Markup, PreEscaped, html};
+use maud::{Markup, html};
 
 const STYLE: &str = include_str!("sheet.css");
 
@@ -21,24 +21,11 @@ const STYLE: &str = include_str!("sheet.css");
 /// assert!(page.contains("&lt;North&gt;") && !page.contains("<North>"));
 /// ```
 pub fn file(title: &str, sheets: &[&Sheet]) -> String {
-    let page = html! {
-        (DOCTYPE)
-        html lang="en" {
-            head {
-                meta charset="utf-8";
-                meta name="viewport" content="width=device-width, initial-scale=1";
-                meta http-equiv="Content-Security-Policy"
-                    content="default-src 'none'; style-src 'unsafe-inline'";
-                title { (title) }
-                style { (PreEscaped(STYLE)) }
-            }
-            body {
-                @if sheets.len() > 1 { (contents(sheets)) }
-                main { @for (number, sheet) in (1..).zip(sheets) { (one(number, sheet)) } }
-            }
-        }
+    let body = html! {
+        @if sheets.len() > 1 { (contents(sheets)) }
+        main { @for (number, sheet) in (1..).zip(sheets) { (one(number, sheet)) } }
     };
-    page.into_string()
+    super::whole(title, STYLE, body)
 }
 
 fn contents(sheets: &[&Sheet]) -> Markup {
