@@ -2,7 +2,7 @@
 
 use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha8Rng;
-use xylocast::plan::day::{Break, Closed, Knot, Kit, Person, Problem, Steps, Tree};
+use xylocast::plan::day::{Break, Closed, Kit, Knot, Person, Problem, Steps, Tree};
 
 /// What an invented day is like.
 #[derive(Debug, Clone, Copy)]
@@ -12,8 +12,8 @@ pub struct Like {
     pub kits: usize,
     /// Length of the working day, min.
     pub day_min: i32,
-    /// Looks, breaks and closed spans too?
-    pub whole: bool,
+    /// Looks too?
+    pub looks: bool,
 }
 
 /// A day by its seed.
@@ -27,11 +27,11 @@ pub fn invented(seed: u64, like: Like) -> Problem {
         .collect();
     let trees: Vec<Tree> = (0..like.trees).map(|_| tree(&mut random, like)).collect();
     let set_min = trees.iter().map(|tree| 4 + tree.ports as i32).collect();
-    let breaks = match like.whole {
+    let breaks = match random.random_bool(0.6) {
         true => vec![Break { from: 120, latest: 150, length_min: 20, why: "break".into() }],
         false => Vec::new(),
     };
-    let closed = match like.whole {
+    let closed = match random.random_bool(0.5) {
         true => vec![Closed { from: 60, to: random.random_range(61..90), why: "rain".into() }],
         false => Vec::new(),
     };
@@ -55,8 +55,8 @@ pub fn invented(seed: u64, like: Like) -> Problem {
         steps: Steps {
             set_min,
             leak_check_min: 5,
-            second_look_min: if like.whole { 30 } else { 10_000 },
-            check_every_min: if like.whole { 60 } else { 10_000 },
+            second_look_min: if like.looks { 30 } else { 10_000 },
+            check_every_min: if like.looks { 60 } else { 10_000 },
             look_slack_min: 15,
             look_min: 1,
             refill_min: 4,
