@@ -132,7 +132,10 @@ impl<'a> Inspector<'a> {
                 self.say(Breach::Backwards { person, from });
             }
             if from < day.from || to > day.to {
-                self.say(Breach::OutsideDay { person, minute: if from < day.from { from } else { to } });
+                self.say(Breach::OutsideDay {
+                    person,
+                    minute: if from < day.from { from } else { to },
+                });
             } else if from < free {
                 self.say(Breach::TwoAtOnce { person, from });
             }
@@ -271,9 +274,10 @@ impl<'a> Inspector<'a> {
             self.say(Breach::SetTime { tree, took, takes });
         }
         let needs = steps.leak_check_min;
-        let stays = story.leak_checks.iter().any(|(who, act)| {
-            *who == person && act.from == set.to && act.to - act.from == needs
-        });
+        let stays = story
+            .leak_checks
+            .iter()
+            .any(|(who, act)| *who == person && act.from == set.to && act.to - act.from == needs);
         if needs > 0 && !(stays && story.leak_checks.len() == 1) {
             self.say(Breach::LeakCheck { tree, needs });
         }
@@ -367,7 +371,8 @@ impl<'a> Inspector<'a> {
             Some(hung) => (hung.started, hung.look_by, 0),
             None => (draw.start, draw.start, steps.second_look_min + steps.look_slack_min),
         };
-        let mut sights: Vec<(i32, i32)> = story.looks.iter().map(|act| (act.from, act.from)).collect();
+        let mut sights: Vec<(i32, i32)> =
+            story.looks.iter().map(|act| (act.from, act.from)).collect();
         sights.extend(story.refills.iter().map(|act| (act.from, act.to)));
         sights.sort_unstable();
         let until = strip.unwrap_or_else(|| self.last_act());
@@ -459,9 +464,8 @@ impl<'a> Inspector<'a> {
     }
 
     fn score(&self) -> Score {
-        let stripped_wet = |draw: &Draw| {
-            self.problem.trees[draw.tree].hung.as_ref().is_some_and(|hung| hung.wet)
-        };
+        let stripped_wet =
+            |draw: &Draw| self.problem.trees[draw.tree].hung.as_ref().is_some_and(|hung| hung.wet);
         let empty = self.plan.draws.iter().filter(|it| !it.overnight && !stripped_wet(it)).count();
         let walks = self.plan.people.iter().flatten().filter(|act| act.deed == Deed::Walk);
         Score {

@@ -166,9 +166,8 @@ impl<'p> Search<'p> {
             }
             let it = &problem.trees[tree];
             let in_time = self.all_empty(tree, runs).is_some_and(|at| at <= problem.done_by);
-            let may_stay = it.due
-                && it.fillings == 1
-                && it.overnight_until.is_some_and(|until| runs <= until);
+            let may_stay =
+                it.due && it.fillings == 1 && it.overnight_until.is_some_and(|until| runs <= until);
             let bag = match (in_time, may_stay) {
                 (true, _) => {
                     let Some(ready) = self.sure(tree, runs) else { continue };
@@ -201,9 +200,8 @@ impl<'p> Search<'p> {
         let (problem, steps) = (self.problem, &self.problem.steps);
         let takes = if refills > 0 { steps.refill_min } else { steps.strip_min };
         let mut person = day.people[who].clone();
-        let begins = |person: &Person| {
-            (person.free + self.walk(person.at, tree)).max(day.floor).max(ready)
-        };
+        let begins =
+            |person: &Person| (person.free + self.walk(person.at, tree)).max(day.floor).max(ready);
         if let Some(rested) = self.after_break(&person, begins(&person) + takes)? {
             person = rested;
         }

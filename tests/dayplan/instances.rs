@@ -43,9 +43,7 @@ pub fn invented(seed: u64, like: Like) -> Problem {
             may_set: person == 0 || random.random_bool(0.8),
         })
         .collect();
-    let kits = (0..like.kits)
-        .map(|kit| Kit { ports: if kit % 3 == 2 { 8 } else { 12 } })
-        .collect();
+    let kits = (0..like.kits).map(|kit| Kit { ports: if kit % 3 == 2 { 8 } else { 12 } }).collect();
     Problem {
         people,
         kits,

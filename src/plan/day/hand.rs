@@ -109,7 +109,8 @@ impl Hand {
                 self.commit(problem, job, &slot);
                 return Some(slot);
             }
-            in_a_row = if self.look(problem, Some((job.tree, slot.begin)))? { 0 } else { in_a_row + 1 };
+            in_a_row =
+                if self.look(problem, Some((job.tree, slot.begin)))? { 0 } else { in_a_row + 1 };
             if in_a_row > self.watched.len() {
                 return None;
             }
@@ -249,7 +250,10 @@ impl Hand {
         }
         self.idle_until(problem, end)?;
         let length = round(problem, self.watched.iter(), self.free, self.at).0 - self.free;
-        if self.pending(problem).is_some_and(|pause| (end - length).max(self.free) + length > pause.latest) {
+        if self
+            .pending(problem)
+            .is_some_and(|pause| (end - length).max(self.free) + length > pause.latest)
+        {
             self.rest(problem)?;
         }
         let length = round(problem, self.watched.iter(), self.free, self.at).0 - self.free;

@@ -12,7 +12,8 @@ const CONSIDERED: usize = 3;
 /// Some sequences, each with every visit of every tree.
 pub(super) fn openings(problem: &Problem) -> Vec<Vec<Visit>> {
     let orders = orders(problem);
-    let each = |order: &Vec<usize>| PREFERENCES_MIN.map(|prefer| improvised(problem, order, prefer));
+    let each =
+        |order: &Vec<usize>| PREFERENCES_MIN.map(|prefer| improvised(problem, order, prefer));
     orders.iter().flat_map(each).collect()
 }
 
@@ -35,7 +36,8 @@ fn on_the_way(problem: &Problem, listed: &[usize]) -> Vec<usize> {
     let mut rest = listed.to_vec();
     let mut at = problem.people.first().map_or(problem.trees.len(), |person| person.at);
     let mut order = Vec::with_capacity(rest.len());
-    while let Some(next) = (0..rest.len()).min_by_key(|&it| (problem.walk(at, rest[it]), rest[it])) {
+    while let Some(next) = (0..rest.len()).min_by_key(|&it| (problem.walk(at, rest[it]), rest[it]))
+    {
         at = rest.remove(next);
         order.push(at);
     }
@@ -61,9 +63,11 @@ fn improvised(problem: &Problem, order: &[usize], prefer_min: i32) -> Vec<Visit>
             .take(CONSIDERED)
             .filter_map(|&tree| rota.propose(anyone(tree)).map(|it| (it.begin(), tree)))
             .min();
-        let set = order.get(next).copied().filter(|&tree| rota.has_kit(tree)).map(|tree| {
-            (tree, rota.propose(anyone(tree)).map(|proposal| proposal.begin()))
-        });
+        let set = order
+            .get(next)
+            .copied()
+            .filter(|&tree| rota.has_kit(tree))
+            .map(|tree| (tree, rota.propose(anyone(tree)).map(|proposal| proposal.begin())));
         let chosen = match (set, visit) {
             (Some((tree, None)), _) => {
                 rota.leave(tree);

@@ -131,7 +131,11 @@ impl<'p> Rota<'p> {
     /// Is some kit that serves a tree on the van, or about to be?
     pub fn has_kit(&self, tree: usize) -> bool {
         let ports = self.problem.trees[tree].ports;
-        self.problem.kits.iter().zip(&self.kits_free).any(|(kit, free)| kit.ports >= ports && *free < TAKEN)
+        self.problem
+            .kits
+            .iter()
+            .zip(&self.kits_free)
+            .any(|(kit, free)| kit.ports >= ports && *free < TAKEN)
     }
 
     /// Makes a visit; a tree that cannot be set is left.
@@ -177,7 +181,8 @@ impl<'p> Rota<'p> {
             }
             let there = (hand.free + problem.walk(hand.at, tree)).max(self.floor);
             let (kit, kit_free) = self.kit_for(tree, there + problem.steps.set_min[tree])?;
-            let job = Job { tree, ready: kit_free, floor: self.floor, deed: Deed::Set, stays: false };
+            let job =
+                Job { tree, ready: kit_free, floor: self.floor, deed: Deed::Set, stays: false };
             let mut after = hand.clone();
             let Some(mut slot) = after.take(problem, &job) else { continue };
             let mut job = job;
@@ -223,9 +228,11 @@ impl<'p> Rota<'p> {
         who.map_or(0..self.hands.len(), |who| who..who + 1)
     }
 
-    fn key(&self, proposal: &Proposal) -> (i32, i32, i32) {
+    /// First come, first served; then who cannot set anyway, who walks least, who waited least.
+    fn key(&self, proposal: &Proposal) -> (i32, bool, i32, i32) {
         let hand = &self.hands[proposal.person];
-        (proposal.slot.done, proposal.hand.walked - hand.walked, -hand.free)
+        let sets = self.problem.people[proposal.person].may_set;
+        (proposal.slot.done, sets, proposal.hand.walked - hand.walked, -hand.free)
     }
 
     /// The smallest kit that serves a tree and is there by an instant, else the first that comes.

@@ -20,7 +20,8 @@ impl Effort {
     /// Enough for a problem of this size: many moves on small ones, fewer where each costs more.
     pub fn for_size(problem: &Problem) -> Self {
         let visits = 2 * problem.trees.len().max(1);
-        Self { moves: (1_500_000 / (visits * problem.people.len().max(1))).clamp(800, 12_000), seed: 7 }
+        let most = 2_500_000 / (visits * problem.people.len().max(1));
+        Self { moves: (1500 * visits).min(most).clamp(300, 20_000), seed: 7 }
     }
 }
 
@@ -29,17 +30,27 @@ const MEMORY: usize = 60;
 /// A day is kept at every so many visits, so that a move late in the day is cheap.
 const STRIDE: usize = 16;
 
+/// Up to so many trees, the search sets out from several openings; beyond, from the best alone.
+const FEW: usize = 30;
+/// From so many.
+const STARTS: usize = 4;
+
 /// Plans a day. `earlier` is a plan for the same trees that is to be kept as far as it still goes:
 /// it is changed only where that saves a tree or a night.
 pub fn solve(problem: &Problem, effort: Effort, earlier: Option<&Plan>) -> Plan {
     let kept = earlier.map(|plan| Course::new(problem, sequence_of(problem, plan)));
-    let mut best = openings(problem)
+    let opened = openings(problem).into_iter().map(|sequence| Course::new(problem, sequence));
+    let mut starts: Vec<Course> = opened.chain(kept.clone()).collect();
+    starts.sort_by_key(Course::key);
+    starts.dedup_by_key(|course| course.key());
+    starts.truncate(if problem.trees.len() > FEW { 1 } else { STARTS });
+    let each = Effort { moves: effort.moves / starts.len(), ..effort };
+    let mut best = starts
         .into_iter()
-        .map(|sequence| Course::new(problem, sequence))
-        .chain(kept.clone())
-        .min_by_key(|course| course.key())
+        .zip(effort.seed..)
+        .map(|(start, seed)| search(problem, start, Effort { seed, ..each }))
+        .min_by_key(|course| (course.failed, course.score))
         .expect("there is always an opening");
-    best = search(problem, best, effort);
     if let Some(kept) = kept.filter(|kept| kept.trees() <= best.trees()) {
         best = kept;
     }
@@ -293,7 +304,9 @@ fn sequence_of(problem: &Problem, plan: &Plan) -> Vec<Visit> {
         .people
         .iter()
         .enumerate()
-        .flat_map(|(who, acts)| acts.iter().filter(is_visit).map(move |act| (act.from, act.at, who)))
+        .flat_map(|(who, acts)| {
+            acts.iter().filter(is_visit).map(move |act| (act.from, act.at, who))
+        })
         .collect();
     acts.sort_unstable();
     let known = |who: usize| Some(who).filter(|&who| who < problem.people.len());
