@@ -14,10 +14,11 @@
 //! - [`belief`]: what is believed of a finishing time, alone and of many together;
 //! - [`uptake`]: looks at bags to intervals of thirst, the regression on them, predictions;
 //! - [`dose`]: trunks to product, water, mix, ports and parts; multiplies the user's label rate;
-//! - [`plan`]: the start window, the crew's rhythm, the overnight call.
+//! - [`plan`]: the start window, the crew's rhythm, the overnight call, the day plan and its checker.
 //!
 //! An imperative shell around it: [`store`] (grove folders, pulled weather, the demo), [`feed`]
-//! (weather services), [`app`] (one file a use case), [`cli`] (arguments, tables).
+//! (weather services), [`app`] (one file a use case), [`pages`] (sheets, pictures, calendars), [`cli`]
+//! (arguments, tables).
 //!
 //! Arrows point up the page: `units <- text <- weather <- evapo <- grove`,
 //! `evapo <- demand <- uptake`, `units <- belief <- uptake, plan`. Nothing in the core names
@@ -50,6 +51,7 @@ pub mod dose;
 pub mod evapo;
 pub mod feed;
 pub mod grove;
+pub mod pages;
 pub mod plan;
 pub mod store;
 pub mod text;

@@ -14,7 +14,7 @@ use exact::Search;
 use instances::{Like, invented};
 use proptest::prelude::*;
 use xylocast::plan::check::check;
-use xylocast::plan::day::{Effort, Kit, Knot, Person, Problem, Steps, Tree, solve};
+use xylocast::plan::day::{Effort, Kit, Knot, Person, Problem, Score, Steps, Tree, solve};
 
 fn like(seed: u64) -> Like {
     Like {
@@ -51,7 +51,7 @@ fn every_plan_passes_the_checker() {
 fn small_days_are_planned_as_well_as_exhaustive_search_can() {
     let long = std::env::var("XYLOCAST_LONG").is_ok_and(|value| value == "1");
     let (most_trees, most_days) = if long { (7, 30_000_000) } else { (4, 300_000) };
-    let (mut equal, mut proven, mut worse) = (0, 0, Vec::new());
+    let (mut equal, mut proven, mut late, mut worse) = (0, 0, 0, Vec::new());
     for seed in 1000..1200 {
         let like = Like {
             trees: 2 + seed as usize % (most_trees - 1),
@@ -69,12 +69,13 @@ fn small_days_are_planned_as_well_as_exhaustive_search_can() {
             equal += 1;
             continue;
         }
-        let counts = |it: &xylocast::plan::day::Score| (it.not_empty, it.due_left, it.overnight);
+        let counts = |it: &Score| (it.not_empty, it.due_left, it.overnight);
         let end = f64::from(score.end) / f64::from(best.end);
+        late += usize::from(counts(&score) == counts(&best) && end > 1.03);
         worse.push((seed, like.trees, score, best));
-        assert!(counts(&score) != counts(&best) || end <= 1.03, "seed {seed}: {score:?}, {best:?}");
     }
     println!("{equal} of {proven} proven days equal the optimum; others: {worse:#?}");
+    assert_eq!(late, 0, "{worse:#?}");
     assert!(proven >= 190, "only {proven} of 200 days were searched to the end");
     assert!(equal * 100 >= 95 * proven, "{equal} of {proven}: {worse:#?}");
 }

@@ -5,6 +5,7 @@ pub mod ahead;
 pub mod cautions;
 pub mod check;
 pub mod compare;
+pub mod dayplan;
 pub mod desk;
 pub mod outlook;
 pub mod overnight;

@@ -182,13 +182,13 @@ pub fn overnight(desk: &Desk, hangs: &[Hang]) -> Result<Calls, DeskError> {
 }
 
 /// A bag that hangs as of now, and when it was last seen wet.
-struct Hanging {
-    hang: Hang,
-    wet_at: DateTime<Utc>,
+pub(super) struct Hanging {
+    pub(super) hang: Hang,
+    pub(super) wet_at: DateTime<Utc>,
 }
 
 /// Draws started within two days and not seen empty, stripped or leaking by now.
-fn hanging(desk: &Desk) -> Vec<Hanging> {
+pub(super) fn hanging(desk: &Desk) -> Vec<Hanging> {
     let past = |at: Option<DateTime<Utc>>| at.is_some_and(|at| at <= desk.as_of);
     desk.grove
         .draws

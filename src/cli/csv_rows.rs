@@ -11,7 +11,7 @@ use std::fmt::Display;
 
 /// Rows under a header. A cell that a spreadsheet would take for a formula is given a leading
 /// apostrophe.
-fn csv(header: &[&str], rows: impl IntoIterator<Item = Vec<String>>) -> Vec<u8> {
+pub(super) fn csv(header: &[&str], rows: impl IntoIterator<Item = Vec<String>>) -> Vec<u8> {
     let mut writer = csv::Writer::from_writer(Vec::new());
     let mut write = |row: &[String]| writer.write_record(row.iter().map(|cell| harmless(cell)));
     let header: Vec<String> = header.iter().map(ToString::to_string).collect();
@@ -28,12 +28,12 @@ fn harmless(cell: &str) -> String {
     if formula && cell.parse::<f64>().is_err() { format!("'{cell}") } else { cell.to_owned() }
 }
 
-fn or_blank<T: Display>(value: &Option<T>) -> String {
+pub(super) fn or_blank<T: Display>(value: &Option<T>) -> String {
     value.as_ref().map_or_else(String::new, ToString::to_string)
 }
 
 /// A word as JSON has it.
-fn word<T: serde::Serialize>(value: &T) -> String {
+pub(super) fn word<T: serde::Serialize>(value: &T) -> String {
     match serde_json::to_value(value) {
         Ok(serde_json::Value::String(word)) => word,
         _ => String::new(),

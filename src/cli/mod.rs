@@ -3,6 +3,7 @@
 mod args;
 mod csv_rows;
 mod day;
+mod dayplan;
 mod picture;
 mod pull;
 mod tables;
@@ -122,6 +123,16 @@ fn answer(cli: &Cli, now: DateTime<Utc>) -> Result<Answer, DeskError> {
                 csv_rows::overnight(&answer)
             })
         }
+        Command::Dayplan(args) => match dayplan::planned(&desk, args)? {
+            dayplan::Planned::Day(plan) => {
+                let text = || dayplan::day(&plan);
+                shown(cli, &plan, !plan.worth_it, text, || dayplan::day_rows(&plan))
+            }
+            dayplan::Planned::Days(days) => {
+                let no = days.days.iter().all(|day| !day.go);
+                shown(cli, &days, no, || dayplan::days(&days), || dayplan::days_rows(&days))
+            }
+        },
         Command::Refit(args) => {
             let folder = cli.common.grove.as_deref().filter(|_| !args.dry_run);
             let answer = refit(&desk, folder, args.out.as_deref(), cli.reference_et())?;

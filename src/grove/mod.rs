@@ -6,6 +6,7 @@
 
 mod assemble;
 mod draw;
+mod habits;
 mod hang;
 mod history;
 mod season;
@@ -16,6 +17,7 @@ mod typed;
 pub use crate::text::{Flaw, FlawKind, Note, NoteKind, Refused};
 pub use assemble::{answered, forecasts, observed};
 pub use draw::{DRAWS, Draw, PAUSES, Pause, READINGS, Reading, Seen};
+pub use habits::Habits;
 pub use hang::{FILE as HANG, Hang};
 pub use season::{Season, SeasonDay};
 pub use settings::{

@@ -3,6 +3,7 @@
 //! What the user left out stays `None`, above all everything from the label; only habits of the
 //! trade have defaults, and [`Settings::defaulted`] names those that were taken.
 
+use super::habits::Habits;
 use super::season::Season;
 use super::typed;
 use crate::text::{Findings, with_offset};
@@ -26,6 +27,8 @@ pub struct Settings {
     pub anemometer_height_m: f64,
     /// Who works, with what, how fast.
     pub crew: Crew,
+    /// How it goes about its day.
+    pub habits: Habits,
     /// What the user typed from the label.
     pub label: Label,
     /// The bags in use.

@@ -1,5 +1,6 @@
 //! The settings as typed: every key with its place in the file, held to its range.
 
+use super::habits::RawHabits;
 use super::season::{Season, SeasonDay};
 use super::settings::{
     Bag, Crew, FILE, Label, LabelRate, RateOf, RatePer, Settings, WeatherSource, Wishes,
@@ -28,7 +29,7 @@ pub(super) fn read(text: &str, findings: &mut Findings) -> Option<Settings> {
     settings.filter(|_| findings.flaws.len() == flaws_before)
 }
 
-type Typed<T> = Option<Spanned<T>>;
+pub(super) type Typed<T> = Option<Spanned<T>>;
 
 #[derive(Deserialize, Default)]
 #[serde(deny_unknown_fields, default)]
@@ -41,6 +42,7 @@ struct RawSettings {
     anemometer_height_m: Typed<f64>,
     public_access: Option<bool>,
     crew: RawCrew,
+    plan: RawHabits,
     label: RawLabel,
     bag: RawBag,
     season: RawSeason,
@@ -132,6 +134,7 @@ impl RawSettings {
             2.0,
         );
         let crew = self.crew.checked(check);
+        let habits = self.plan.checked(check);
         let label = self.label.checked(check);
         let bag = self.bag.checked(check);
         let season = self.season.checked(check);
@@ -142,6 +145,7 @@ impl RawSettings {
             place: place?,
             anemometer_height_m,
             crew,
+            habits,
             label,
             bag: bag?,
             season,
@@ -323,14 +327,14 @@ impl RawWishes {
 }
 
 /// Holds typed values to their ranges, notes flaws by line, and remembers the defaults taken.
-struct Check<'c> {
+pub(super) struct Check<'c> {
     text: &'c str,
     findings: &'c mut Findings,
-    defaulted: Vec<&'static str>,
+    pub(super) defaulted: Vec<&'static str>,
 }
 
 impl Check<'_> {
-    fn flaw(&mut self, key: &'static str, offset: Option<usize>, problem: FlawKind) {
+    pub(super) fn flaw(&mut self, key: &'static str, offset: Option<usize>, problem: FlawKind) {
         let row = offset.map(|offset| line_at(self.text, offset));
         self.findings.flaw(FILE, row, Some(key), problem);
     }
@@ -359,7 +363,7 @@ impl Check<'_> {
         }
     }
 
-    fn number_or(
+    pub(super) fn number_or(
         &mut self,
         key: &'static str,
         typed: Typed<f64>,
@@ -390,7 +394,7 @@ impl Check<'_> {
         }
     }
 
-    fn whole(
+    pub(super) fn whole(
         &mut self,
         key: &'static str,
         typed: Typed<i64>,

@@ -42,4 +42,4 @@ mod solver;
 
 pub use plan::{Act, Deed, Draw, Left, Plan, Score, Why};
 pub use problem::{Break, Closed, Hung, Kit, Knot, Person, Problem, Steps, Tree};
-pub use solver::{Effort, solve};
+pub use solver::{Effort, replayed, solve};

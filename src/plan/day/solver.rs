@@ -57,6 +57,14 @@ pub fn solve(problem: &Problem, effort: Effort, earlier: Option<&Plan>) -> Plan 
     written(problem, &best.sequence)
 }
 
+/// The same visits in the same order by the same people, on a problem whose bags or clocks differ:
+/// what becomes of a plan when the day is not as believed. Trees that it leaves stay left.
+pub fn replayed(problem: &Problem, plan: &Plan) -> Plan {
+    let mut sequence = sequence_of(problem, plan);
+    sequence.retain(|visit| plan.draws.iter().any(|draw| draw.tree == visit.tree));
+    written(problem, &sequence)
+}
+
 /// A sequence with the days on its way.
 #[derive(Debug, Clone)]
 struct Course<'p> {
