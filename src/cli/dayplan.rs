@@ -13,6 +13,9 @@ use crate::store::write_atomically;
 use std::fmt::Write;
 use std::path::Path;
 
+/// Column of the P90, which is left out where the wish is the same.
+const NINETY: usize = 6;
+
 /// What was asked, answered: a day or a campaign.
 pub enum Planned {
     /// One day.
@@ -68,7 +71,12 @@ pub fn day(plan: &DayPlan) -> String {
         bullets(&mut out, "Changed from the earlier plan", lines);
     }
     let shut = plan.closed.iter().map(|shut| {
-        format!("{}-{}: {}", clock(Some(&shut.from), plan.date), clock(Some(&shut.to), plan.date), shut.why)
+        format!(
+            "{}-{}: {}",
+            clock(Some(&shut.from), plan.date),
+            clock(Some(&shut.to), plan.date),
+            shut.why
+        )
     });
     bullets(&mut out, "No bag starts", shut);
     for person in plan.people.iter().filter(|person| !person.acts.is_empty()) {
@@ -86,11 +94,19 @@ pub fn day(plan: &DayPlan) -> String {
 fn one(plan: &DayPlan, person: &PersonDay) -> String {
     let row = |doing: &Doing| {
         vec![
-            format!("{}-{}", clock(Some(&doing.from), plan.date), clock(Some(&doing.to), plan.date)),
+            format!(
+                "{}-{}",
+                clock(Some(&doing.from), plan.date),
+                clock(Some(&doing.to), plan.date)
+            ),
             doing.what.to_owned(),
             doing.trees.join(" "),
             doing.kit.map_or_else(String::new, |kit| format!("kit {kit}")),
-            doing.note.as_deref().map_or("", |note| note.trim_end_matches(", stay for the leak check")).to_owned(),
+            doing
+                .note
+                .as_deref()
+                .map_or("", |note| note.trim_end_matches(", stay for the leak check"))
+                .to_owned(),
         ]
     };
     format!(
@@ -107,8 +123,9 @@ fn trees(plan: &DayPlan) -> String {
     }
     let date = plan.date;
     let at = |time: &Option<String>| clock(time.as_deref(), date);
+    let is_ninety = (plan.sure - 0.9).abs() < 1e-9;
     let rows = plan.trees.iter().map(|tree| {
-        vec![
+        let mut row = vec![
             tree.tree_id.clone(),
             tree.call.words().to_owned(),
             tree.person.replace("person ", ""),
@@ -117,12 +134,34 @@ fn trees(plan: &DayPlan) -> String {
             at(&tree.empty_p50),
             at(&tree.empty_p90),
             at(&tree.empty_sure),
-            tree.refills.iter().map(|refill| clock(Some(refill), date)).collect::<Vec<_>>().join(" "),
+            tree.refills
+                .iter()
+                .map(|refill| clock(Some(refill), date))
+                .collect::<Vec<_>>()
+                .join(" "),
             at(&tree.strip),
-        ]
+        ];
+        if is_ninety {
+            row.remove(NINETY);
+        }
+        row
     });
     let sure = format!("{:.0} %\nsure", 100.0 * plan.sure);
-    let header = ["tree", "call", "who", "kit", "start", "empty\n50 %", "90 %", &sure, "refill", "strip"];
+    let mut header = vec![
+        "tree",
+        "call",
+        "who",
+        "kit",
+        "start",
+        "empty\n50 %",
+        "90 %",
+        &sure,
+        "refill",
+        "strip",
+    ];
+    if is_ninety {
+        header.remove(NINETY);
+    }
     format!("\nTrees (each alone)\n{}", table(&header, 2, rows))
 }
 

@@ -56,19 +56,17 @@ pub(super) struct RawHabits {
 
 impl RawHabits {
     pub(super) fn checked(self, check: &mut Check) -> Habits {
-        let breaks = self.breaks.map(|typed| {
-            typed.into_iter().filter_map(|span| pause(span, check)).collect()
-        });
+        let breaks = self
+            .breaks
+            .map(|typed| typed.into_iter().filter_map(|span| pause(span, check)).collect());
         let noon = |minute| NaiveTime::from_hms_opt(12, minute, 0).unwrap_or_default();
         let mut minutes = |key, typed, low, high, default| {
             check.number_or(key, typed, ("min", low, high), default)
         };
-        let leak_check_min =
-            minutes("plan.leak_check_min", self.leak_check_min, 0.0, 60.0, 5.0);
+        let leak_check_min = minutes("plan.leak_check_min", self.leak_check_min, 0.0, 60.0, 5.0);
         let second_look_min =
             minutes("plan.second_look_min", self.second_look_min, 5.0, 240.0, 30.0);
-        let look_slack_min =
-            minutes("plan.look_slack_min", self.look_slack_min, 0.0, 120.0, 15.0);
+        let look_slack_min = minutes("plan.look_slack_min", self.look_slack_min, 0.0, 120.0, 15.0);
         let look_min = minutes("plan.look_min", self.look_min, 0.0, 30.0, 1.0);
         let refill_min = minutes("plan.refill_min", self.refill_min, 0.0, 120.0, 5.0);
         let walk_blocks_min =
@@ -121,11 +119,13 @@ fn kits(typed: BTreeMap<Spanned<String>, Spanned<i64>>, check: &mut Check) -> BT
     for (ports, count) in typed {
         let offset = ports.span().start;
         let most = f64::from(super::MOST_PORTS);
-        let whole = ports.get_ref().parse::<u32>().ok().filter(|it| (1..=super::MOST_PORTS).contains(it));
+        let whole =
+            ports.get_ref().parse::<u32>().ok().filter(|it| (1..=super::MOST_PORTS).contains(it));
         let Some(whole) = whole else {
             let value = ports.get_ref().parse().unwrap_or(f64::NAN);
             let remedy = "name the most ports that these kits serve, as \"8\" = 10";
-            let problem = FlawKind::OutOfRange { value, unit: "ports", low: 1.0, high: most, remedy };
+            let problem =
+                FlawKind::OutOfRange { value, unit: "ports", low: 1.0, high: most, remedy };
             check.flaw("plan.kits_by_ports", Some(offset), problem);
             continue;
         };

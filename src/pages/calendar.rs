@@ -20,7 +20,13 @@ pub fn calendar(plan: &DayPlan, stamp: DateTime<Utc>) -> String {
             line("BEGIN:VEVENT");
             // The same act of the same plan keeps its UID, so that a later file replaces it.
             let grove: String = plan.grove.bytes().map(|byte| format!("{byte:02x}")).collect();
-            line(&format!("UID:{}-{}-{}-{}@xylocast.invalid", plan.date, which + 1, number + 1, grove));
+            line(&format!(
+                "UID:{}-{}-{}-{}@xylocast.invalid",
+                plan.date,
+                which + 1,
+                number + 1,
+                grove
+            ));
             line(&format!("DTSTAMP:{}", utc(stamp)));
             line(&format!("DTSTART:{}", utc(doing.at[0])));
             line(&format!("DTEND:{}", utc(doing.at[1])));
@@ -46,7 +52,9 @@ fn summary(person: &str, doing: &Doing) -> String {
 fn description(plan: &DayPlan, doing: &Doing) -> String {
     let mut lines: Vec<String> = doing.note.iter().cloned().collect();
     lines.push(plan.grove.clone());
-    lines.push("Planning estimate: the product label, local law and licensed practice prevail.".into());
+    lines.push(
+        "Planning estimate: the product label, local law and licensed practice prevail.".into(),
+    );
     lines.join("\n")
 }
 

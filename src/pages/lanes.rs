@@ -114,15 +114,21 @@ fn act(scale: &Scale, doing: &Doing, y: f64) -> Markup {
     );
     let (a, width) = (px(a), px(width));
     match doing.what {
-        "set" => html! { rect x=(a) y=(px(y)) width=(width) height="14" fill="#333" stroke="#fff" stroke-width="0.4" { title { (words) } } },
-        "check round" => html! { rect x=(a) y=(px(y + 5.0)) width=(width) height="4" fill="#777" { title { (words) } } },
+        "set" => {
+            html! { rect x=(a) y=(px(y)) width=(width) height="14" fill="#333" stroke="#fff" stroke-width="0.4" { title { (words) } } }
+        }
+        "check round" => {
+            html! { rect x=(a) y=(px(y + 5.0)) width=(width) height="4" fill="#777" { title { (words) } } }
+        }
         "break" => html! {
             g {
                 title { (words) }
                 rect x=(a) y=(px(y)) width=(width) height="14" fill="none" stroke="#000" stroke-width="0.5" stroke-dasharray="2 1.5" {}
             }
         },
-        _ => html! { rect x=(a) y=(px(y + 1.0)) width=(width) height="12" fill="#fff" stroke="#000" stroke-width="0.7" { title { (words) } } },
+        _ => {
+            html! { rect x=(a) y=(px(y + 1.0)) width=(width) height="12" fill="#fff" stroke="#000" stroke-width="0.7" { title { (words) } } }
+        }
     }
 }
 

@@ -122,7 +122,12 @@ pub const BREACHES: [(&str, Plant); 31] = [
         problem.done_by = last - 1;
         true
     }),
-    ("NoLook", |_, plan| dropped(plan, Deed::Look)),
+    ("NoLook", |problem, plan| {
+        plan.people.iter_mut().for_each(|acts| acts.retain(|act| act.deed != Deed::Look));
+        problem.steps.second_look_min = 0;
+        problem.steps.look_slack_min = 0;
+        !plan.draws.is_empty()
+    }),
     ("LookAtNothing", |_, plan| {
         let Some(strip) = act(plan, Deed::Strip).cloned() else { return false };
         for acts in &mut plan.people {

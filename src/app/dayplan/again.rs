@@ -133,7 +133,8 @@ pub fn changes(desk: &Desk, laid: &Laid, earlier: &Plan, now: &Plan) -> Vec<Stri
             parts.push(format!("set by person {} (was {})", draw.person + 1, was.person + 1));
         }
         if draw.overnight != was.overnight {
-            let stays = if draw.overnight { "stays overnight" } else { "no longer stays overnight" };
+            let stays =
+                if draw.overnight { "stays overnight" } else { "no longer stays overnight" };
             parts.push(stays.into());
         }
         if !parts.is_empty() {

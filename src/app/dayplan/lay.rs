@@ -102,9 +102,10 @@ pub fn lay(desk: &Desk, date: NaiveDate, asked: &Asked) -> Result<Laid, DeskErro
             kits.len()
         )));
     }
-    let done_by = settings.wishes.latest_done.map_or(turns.day_ends, |time| {
-        instant(date, time, settings.zone).min(turns.day_ends)
-    });
+    let done_by = settings
+        .wishes
+        .latest_done
+        .map_or(turns.day_ends, |time| instant(date, time, settings.zone).min(turns.day_ends));
     let some_due = asked.is_typed() || desk.grove.trees.iter().any(|tree| tree.hang == Some(true));
     let mut laid = Laid {
         problem: Problem {
@@ -172,7 +173,9 @@ fn chosen(
     let mut list = Vec::new();
     for id in &asked.trees {
         let index = grove.trees.iter().position(|tree| tree.id == *id).ok_or_else(|| {
-            DeskError::Unanswerable(format!("no tree '{id}' in trees.csv; write its id as it stands there"))
+            DeskError::Unanswerable(format!(
+                "no tree '{id}' in trees.csv; write its id as it stands there"
+            ))
         })?;
         list.push(as_hang(index));
     }
@@ -189,7 +192,8 @@ fn chosen(
         notes.push("trees that stand on the list twice are planned once".into());
     }
     if list.is_empty() && overnight::hanging(desk).is_empty() {
-        let words = "no tree is on the list: say hang = yes in trees.csv, or name --block or --tree";
+        let words =
+            "no tree is on the list: say hang = yes in trees.csv, or name --block or --tree";
         return Err(DeskError::Unanswerable(words.into()));
     }
     Ok((list, notes))
@@ -205,9 +209,7 @@ fn without_done(
     let hangs = |tree: usize| still.iter().any(|bag| bag.hang.tree == tree);
     let hung_today = |tree: usize| {
         desk.grove.draws.iter().any(|draw| {
-            draw.tree == tree
-                && draw.started <= desk.as_of
-                && desk.local_date(draw.started) == date
+            draw.tree == tree && draw.started <= desk.as_of && desk.local_date(draw.started) == date
         })
     };
     let before = list.len();
@@ -347,8 +349,7 @@ fn walk(desk: &Desk, from: &GroveTree, to: &GroveTree) -> f64 {
     if let (Some(from), Some(to)) = (from.at, to.at) {
         // Metres on a sphere, flat over a grove: 111,195 m to a degree of latitude.
         let north = (from.0.value() - to.0.value()) * 111_195.0;
-        let east = (from.1.value() - to.1.value()) * 111_195.0
-            * from.0.value().to_radians().cos();
+        let east = (from.1.value() - to.1.value()) * 111_195.0 * from.0.value().to_radians().cos();
         return north.hypot(east) / habits.walk_m_per_min;
     }
     if from.block != to.block {
@@ -357,8 +358,11 @@ fn walk(desk: &Desk, from: &GroveTree, to: &GroveTree) -> f64 {
     let number = |text: &Option<String>| text.as_ref().and_then(|text| text.trim().parse().ok());
     let apart = |a: Option<i64>, b: Option<i64>| Some((a? - b?).unsigned_abs() as f64);
     let along = apart(number(&from.position), number(&to.position));
-    let across = apart(number(&from.row), number(&to.row))
-        .unwrap_or(if from.row == to.row { 0.0 } else { 1.0 });
+    let across = apart(number(&from.row), number(&to.row)).unwrap_or(if from.row == to.row {
+        0.0
+    } else {
+        1.0
+    });
     // `walk_min` is to the next tree; a position further is as far again.
     along.map_or(crew.walk_min, |along| crew.walk_min * (along + across).max(1.0))
 }
@@ -415,12 +419,14 @@ fn overnight_until(
         return None;
     }
     let may = |start: i32, belief: Belief| {
-        let call = overnight::planned(desk, &laid.ahead, &laid.turns, hang, laid.at(start), &Ok(belief));
+        let call =
+            overnight::planned(desk, &laid.ahead, &laid.turns, hang, laid.at(start), &Ok(belief));
         matches!(call.call, Call::LeaveOvernight | Call::FinishToday)
     };
-    let latest = starts.iter().zip(beliefs).rev().find(|(start, belief)| {
-        belief.as_ref().is_some_and(|belief| may(**start, belief.clone()))
-    });
+    let latest =
+        starts.iter().zip(beliefs).rev().find(|(start, belief)| {
+            belief.as_ref().is_some_and(|belief| may(**start, belief.clone()))
+        });
     latest.map(|(start, _)| *start)
 }
 
@@ -476,7 +482,8 @@ fn hung(
 
 /// Bags to strip wet come off before the day's end, with time for all of them.
 fn spread_late_strips(problem: &mut Problem) {
-    let wet = problem.trees.iter().filter_map(|tree| tree.hung.as_ref()).filter(|it| it.wet).count();
+    let wet =
+        problem.trees.iter().filter_map(|tree| tree.hung.as_ref()).filter(|it| it.wet).count();
     let each = problem.steps.strip_min + 3;
     let needs = each * (wet.div_ceil(problem.people.len().max(1)) as i32) + 30;
     let end = problem.people.first().map_or(0, |person| person.to);

@@ -204,7 +204,8 @@ pub fn dayplan(desk: &Desk, date: NaiveDate, asked: &Asked) -> Result<DayPlan, D
     let (plan, score) = planned(&laid, earlier.as_ref(), Effort::for_size(&laid.problem))?;
     let days = Days::of(desk, &laid);
     let odds = days.as_ref().map(|days| days.odds(&laid.problem, &plan));
-    let starts_ahead = laid.base - desk.as_of > chrono::TimeDelta::minutes(odds::EARLIER_MIN.into());
+    let starts_ahead =
+        laid.base - desk.as_of > chrono::TimeDelta::minutes(odds::EARLIER_MIN.into());
     let what_if = match (&days, asked.earlier.is_some()) {
         (Some(days), false) => days.what_if(&laid.problem, &plan, starts_ahead),
         _ => Vec::new(),

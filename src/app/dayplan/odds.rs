@@ -152,11 +152,14 @@ impl Days {
         };
         let mut changes: Vec<(&'static str, Problem)> = vec![
             ("one more kit", more(&|it| it.kits.push(Kit { ports: widest }))),
-            ("one more person", more(&|it| {
-                if let Some(first) = it.people.first() {
-                    it.people.push(Person { may_set: true, ..first.clone() });
-                }
-            })),
+            (
+                "one more person",
+                more(&|it| {
+                    if let Some(first) = it.people.first() {
+                        it.people.push(Person { may_set: true, ..first.clone() });
+                    }
+                }),
+            ),
         ];
         if may_start_earlier {
             let earlier = |it: &mut Problem| {
@@ -171,7 +174,8 @@ impl Days {
             .filter_map(|(change, changed)| {
                 // What is there already is never made worse by having more.
                 let fresh = solve(&changed, effort, None);
-                let kept = solve(&changed, Effort { moves: 0, ..effort }, Some(&padded(plan, &changed)));
+                let kept =
+                    solve(&changed, Effort { moves: 0, ..effort }, Some(&padded(plan, &changed)));
                 let scored = |plan: Plan| check(&changed, &plan).ok().map(|score| (score, plan));
                 let (better, plan) =
                     [scored(fresh), scored(kept)].into_iter().flatten().min_by_key(|it| it.0)?;

@@ -164,10 +164,18 @@ fn people(desk: &Desk, laid: &Laid, plan: &Plan) -> Vec<PersonDay> {
 /// Acts without walks; a leak check belongs to its set, looks in a row are one round.
 fn doings(desk: &Desk, laid: &Laid, plan: &Plan, acts: &[Act]) -> Vec<Doing> {
     let mut doings: Vec<(Deed, Doing)> = Vec::new();
-    for act in acts.iter().filter(|act| act.deed != Deed::Walk) {
+    // Whoever waited in between begins another round.
+    let mut walked = 0;
+    for act in acts {
         let to = laid.at(act.to);
+        if act.deed == Deed::Walk {
+            walked = act.to - act.from;
+            continue;
+        }
+        let arrived = laid.at(act.from - std::mem::take(&mut walked));
         if let Some((deed, last)) = doings.last_mut() {
-            let goes_on = act.deed == Deed::LeakCheck || (*deed, act.deed) == (Deed::Look, Deed::Look);
+            let looks_on = (*deed, act.deed) == (Deed::Look, Deed::Look) && arrived == last.at[1];
+            let goes_on = act.deed == Deed::LeakCheck || looks_on;
             if goes_on {
                 (last.to, last.at[1]) = (local_time(desk, to), to);
                 if act.deed == Deed::Look {

@@ -95,7 +95,8 @@ pub fn campaign(
             let narrowed = look(desk, dates[which], asked, Some(&rest))?;
             taken.insert(which, narrowed);
         }
-        let best = open.iter().copied().max_by_key(|which| (taken[which].trees.len(), usize::MAX - which));
+        let best =
+            open.iter().copied().max_by_key(|which| (taken[which].trees.len(), usize::MAX - which));
         let Some(best) = best.filter(|which| !taken[which].trees.is_empty()) else { break };
         let looked = &taken[&best];
         rest.retain(|tree| !looked.trees.contains(tree));
@@ -118,7 +119,8 @@ pub fn campaign(
         left: rest,
         days,
         rests_on: vec![
-            "each day is planned for trees surely empty that day; nothing is left overnight here".into(),
+            "each day is planned for trees surely empty that day; nothing is left overnight here"
+                .into(),
             "weather further ahead is less certain: ask again every evening".into(),
             "the label, local law and licensed practice prevail".into(),
         ],
@@ -151,7 +153,8 @@ fn look(
     let (plan, score) = planned(&laid, None, Effort { moves: MOVES, seed: 1 })?;
     let id = |tree: usize| desk.grove.trees[laid.hangs[tree].tree].id.clone();
     let fresh = |tree: usize| laid.problem.trees[tree].hung.is_none();
-    let hung: Vec<usize> = plan.draws.iter().map(|draw| draw.tree).filter(|it| fresh(*it)).collect();
+    let hung: Vec<usize> =
+        plan.draws.iter().map(|draw| draw.tree).filter(|it| fresh(*it)).collect();
     let outlook = &laid.outlook;
     let why = match plan.left.iter().map(|left| left.why).next() {
         _ if outlook.hours.is_empty() => "no weather for that day".into(),

@@ -9,12 +9,38 @@ const PREFERENCES_MIN: [i32; 4] = [-20, 0, 20, 100_000];
 /// Hanging bags looked at for the next visit.
 const CONSIDERED: usize = 3;
 
-/// Some sequences, each with every visit of every tree.
+/// Some sequences, each with every visit of every tree: everybody everywhere, or each person with a
+/// part of the list of their own.
 pub(super) fn openings(problem: &Problem) -> Vec<Vec<Visit>> {
-    let orders = orders(problem);
-    let each =
-        |order: &Vec<usize>| PREFERENCES_MIN.map(|prefer| improvised(problem, order, prefer));
-    orders.iter().flat_map(each).collect()
+    let mut all = Vec::new();
+    for order in orders(problem) {
+        let anyone: Vec<Visit> = order.iter().map(|&tree| Visit { tree, who: None }).collect();
+        let shared = shared_out(problem, &order);
+        for prefer in PREFERENCES_MIN {
+            all.push(improvised(problem, &anyone, prefer, false));
+            if problem.people.len() > 1 {
+                all.push(improvised(problem, &shared, prefer, true));
+            }
+        }
+    }
+    all
+}
+
+/// An order cut into as many parts as people who may set, of about equal work.
+fn shared_out(problem: &Problem, order: &[usize]) -> Vec<Visit> {
+    let setters: Vec<usize> =
+        (0..problem.people.len()).filter(|&it| problem.people[it].may_set).collect();
+    let work = |tree: usize| f64::from(problem.steps.set_min[tree] + 10);
+    let whole: f64 = order.iter().map(|&tree| work(tree)).sum();
+    let mut done = 0.0;
+    order
+        .iter()
+        .map(|&tree| {
+            let part = (done / whole.max(1.0) * setters.len() as f64) as usize;
+            done += work(tree);
+            Visit { tree, who: setters.get(part.min(setters.len().saturating_sub(1))).copied() }
+        })
+        .collect()
 }
 
 /// The list's own order, the next tree on the way, slow trees first, fast trees first.
@@ -44,55 +70,83 @@ fn on_the_way(problem: &Problem, listed: &[usize]) -> Vec<usize> {
     order
 }
 
-/// Sets in an order, visits to hanging bags as they come ready.
-fn improvised(problem: &Problem, order: &[usize], prefer_min: i32) -> Vec<Visit> {
+/// Sets in an order, each person's own apart; visits to hanging bags as they come ready, by whoever
+/// set them where `keeps`, else by anybody.
+pub(super) fn improvised(
+    problem: &Problem,
+    order: &[Visit],
+    prefer_min: i32,
+    keeps: bool,
+) -> Vec<Visit> {
     let mut rota = Rota::new(problem, false);
     let mut sequence: Vec<Visit> = Vec::with_capacity(2 * problem.trees.len());
-    let mut next = 0;
+    let mut owner: Vec<Option<usize>> = vec![None; problem.trees.len()];
+    for visit in order.iter().filter(|_| keeps) {
+        owner[visit.tree] = visit.who;
+    }
     let mut hanging: Vec<usize> =
         (0..problem.trees.len()).filter(|&tree| rota.ready(tree).is_some()).collect();
+    let mut whose: Vec<Option<usize>> = order.iter().map(|visit| visit.who).collect();
+    whose.sort_unstable();
+    whose.dedup();
+    let mut queues: Vec<std::collections::VecDeque<Visit>> = whose
+        .iter()
+        .map(|who| order.iter().filter(|visit| visit.who == *who).copied().collect())
+        .collect();
     loop {
-        while next < order.len() && !rota.waits(order[next]) {
-            next += 1;
-        }
         hanging.retain(|&tree| rota.ready(tree).is_some());
         hanging.sort_by_key(|&tree| rota.ready(tree));
-        let anyone = |tree: usize| Visit { tree, who: None };
         let visit = hanging
             .iter()
             .take(CONSIDERED)
-            .filter_map(|&tree| rota.propose(anyone(tree)).map(|it| (it.begin(), tree)))
-            .min();
-        let set = order
-            .get(next)
-            .copied()
-            .filter(|&tree| rota.has_kit(tree))
-            .map(|tree| (tree, rota.propose(anyone(tree)).map(|proposal| proposal.begin())));
+            .map(|&tree| Visit { tree, who: owner[tree] })
+            .filter_map(|visit| rota.propose(visit).map(|it| (it.begin(), visit)))
+            .min_by_key(|it| it.0);
+        let set = next_set(&mut rota, &mut queues);
         let chosen = match (set, visit) {
-            (Some((tree, None)), _) => {
-                rota.leave(tree);
-                continue;
+            (Some((begin, set)), Some((ready, visit))) => {
+                if begin <= ready.saturating_add(prefer_min) { set } else { visit }
             }
-            (Some((tree, Some(begin))), Some((ready, bag))) => {
-                if begin <= ready.saturating_add(prefer_min) { tree } else { bag }
-            }
-            (Some((tree, Some(_))), None) => tree,
-            (None, Some((_, bag))) => bag,
-            (None, None) => match order.get(next) {
-                Some(&tree) if hanging.is_empty() => {
-                    rota.leave(tree);
-                    continue;
-                }
-                _ => break,
-            },
+            (Some((_, set)), None) => set,
+            (None, Some((_, visit))) => visit,
+            (None, None) => break,
         };
-        rota.make(anyone(chosen));
-        sequence.push(anyone(chosen));
-        if rota.ready(chosen).is_some() && !hanging.contains(&chosen) {
-            hanging.push(chosen);
+        rota.make(chosen);
+        sequence.push(chosen);
+        if rota.ready(chosen.tree).is_some() && !hanging.contains(&chosen.tree) {
+            hanging.push(chosen.tree);
         }
     }
     completed(problem, sequence)
+}
+
+/// Of the heads of all queues, the set that can begin first; those that cannot be made at all, while
+/// a kit is there, are left.
+fn next_set(
+    rota: &mut Rota,
+    queues: &mut [std::collections::VecDeque<Visit>],
+) -> Option<(i32, Visit)> {
+    let mut first: Option<(i32, Visit)> = None;
+    for queue in queues {
+        while let Some(&visit) = queue.front() {
+            if !rota.waits(visit.tree) {
+                queue.pop_front();
+                continue;
+            }
+            if !rota.has_kit(visit.tree) {
+                break;
+            }
+            let Some(proposal) = rota.propose(visit) else {
+                rota.leave(visit.tree);
+                continue;
+            };
+            if first.is_none_or(|it| proposal.begin() < it.0) {
+                first = Some((proposal.begin(), visit));
+            }
+            break;
+        }
+    }
+    first
 }
 
 /// With the visits that are missing appended, so that the search may still find room for them.

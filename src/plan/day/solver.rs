@@ -1,6 +1,6 @@
 //! Local search over sequences of visits, a bounded number of moves from a fixed seed.
 
-use super::opening::{completed, openings, visits};
+use super::opening::{completed, improvised, openings, visits};
 use super::plan::{Act, Deed, Plan, Score};
 use super::problem::Problem;
 use super::rota::{Rota, Visit};
@@ -21,7 +21,7 @@ impl Effort {
     pub fn for_size(problem: &Problem) -> Self {
         let visits = 2 * problem.trees.len().max(1);
         let most = 2_500_000 / (visits * problem.people.len().max(1));
-        Self { moves: (1500 * visits).min(most).clamp(300, 20_000), seed: 7 }
+        Self { moves: (3000 * visits).min(most).clamp(300, 40_000), seed: 7 }
     }
 }
 
@@ -33,7 +33,10 @@ const STRIDE: usize = 16;
 /// Up to so many trees, the search sets out from several openings; beyond, from the best alone.
 const FEW: usize = 30;
 /// From so many.
-const STARTS: usize = 4;
+const STARTS: usize = 6;
+
+/// A crew sets the next tree before it strips a bag that came ready so much earlier, min.
+const SETS_FIRST_MIN: i32 = 10;
 
 /// Plans a day. `earlier` is a plan for the same trees that is to be kept as far as it still goes:
 /// it is changed only where that saves a tree or a night.
@@ -57,10 +60,19 @@ pub fn solve(problem: &Problem, effort: Effort, earlier: Option<&Plan>) -> Plan 
     written(problem, &best.sequence)
 }
 
-/// The same visits in the same order by the same people, on a problem whose bags or clocks differ:
-/// what becomes of a plan when the day is not as believed. Trees that it leaves stay left.
+/// The same sets in the same order by the same people, on a problem whose bags differ from what was
+/// believed; visits are made as bags come ready, as a crew would. Trees that the plan leaves stay
+/// left.
 pub fn replayed(problem: &Problem, plan: &Plan) -> Plan {
-    let mut sequence = sequence_of(problem, plan);
+    let mut sets: Vec<(i32, Visit)> = plan
+        .draws
+        .iter()
+        .filter(|draw| problem.trees[draw.tree].hung.is_none())
+        .map(|draw| (draw.start, Visit { tree: draw.tree, who: Some(draw.person) }))
+        .collect();
+    sets.sort_by_key(|set| set.0);
+    let order: Vec<Visit> = sets.into_iter().map(|set| set.1).collect();
+    let mut sequence = improvised(problem, &order, SETS_FIRST_MIN, false);
     sequence.retain(|visit| plan.draws.iter().any(|draw| draw.tree == visit.tree));
     written(problem, &sequence)
 }
@@ -280,7 +292,7 @@ fn shifted(sequence: &mut Vec<Visit>, picked: usize, random: &mut ChaCha8Rng) ->
     Some(picked.min(target))
 }
 
-/// One visit is somebody else's.
+/// One visit, or all of a tree, is somebody else's.
 fn handed_over(
     problem: &Problem,
     sequence: &mut [Visit],
@@ -292,8 +304,14 @@ fn handed_over(
     if people == 1 || sequence[picked].who == who {
         return None;
     }
+    let (tree, whole) = (sequence[picked].tree, random.random_bool(0.4));
     sequence[picked].who = who;
-    Some(picked)
+    if !whole {
+        return Some(picked);
+    }
+    let own = sequence.iter_mut().filter(|visit| visit.tree == tree);
+    own.for_each(|visit| visit.who = who);
+    sequence.iter().position(|visit| visit.tree == tree)
 }
 
 fn changed(old: &[Visit], new: &[Visit]) -> Option<usize> {
