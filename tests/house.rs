@@ -375,7 +375,7 @@ fn the_checker_of_plans_shares_no_code_with_the_planner() {
         "fn f() { crate::plan::day::solver::solve(x) }",
         "use super::day::*;",
     ] {
-        assert_eq!(checkers_breaches(planted).is_empty(), false, "{planted}");
+        assert!(!checkers_breaches(planted).is_empty(), "{planted}");
     }
 }
 
