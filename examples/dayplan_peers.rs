@@ -21,13 +21,8 @@ const DAYS: u64 = 20;
 
 fn day(which: u64) -> Problem {
     let trees = 20 + 2 * which as usize;
-    let like = Like {
-        trees,
-        people: 2 + which as usize % 2,
-        kits: trees / 3,
-        day_min: 480,
-        looks: false,
-    };
+    let like =
+        Like { trees, people: 2 + which as usize % 2, kits: trees / 3, day_min: 480, looks: false };
     let mut problem = invented(7000 + which, like);
     problem.breaks.clear();
     problem.people.iter_mut().for_each(|person| person.may_set = true);
@@ -58,8 +53,10 @@ fn main() {
             let took = began.elapsed();
             let score = check(&problem, &plan).expect("our plan passes");
             println!("{which:02}: {} trees, {took:.2?}, {score:?}", problem.trees.len());
-            fs::write(file("day"), serde_json::to_string(&problem).expect("plain data")).expect("written");
-            fs::write(file("ours"), serde_json::to_string(&plan).expect("plain data")).expect("written");
+            fs::write(file("day"), serde_json::to_string(&problem).expect("plain data"))
+                .expect("written");
+            fs::write(file("ours"), serde_json::to_string(&plan).expect("plain data"))
+                .expect("written");
             continue;
         }
         let Some(ours) = read::<Plan>(&file("ours")) else { continue };
@@ -71,7 +68,9 @@ fn main() {
                 let counts = |it: &xylocast::plan::day::Score| (it.not_empty, it.due_left);
                 let gap = 100.0 * (f64::from(ours.end) / f64::from(theirs.end) - 1.0);
                 let equal = counts(&ours) == counts(&theirs);
-                println!("{which:02}: ours {ours:?}\n    theirs {theirs:?}, gap of the end {gap:+.1} %");
+                println!(
+                    "{which:02}: ours {ours:?}\n    theirs {theirs:?}, gap of the end {gap:+.1} %"
+                );
                 if equal {
                     gaps.push(gap);
                 }

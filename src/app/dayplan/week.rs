@@ -54,7 +54,9 @@ pub struct CampaignDay {
     pub because: String,
 }
 
-/// Chooses among days: again and again the day that takes most of what is left, the earlier of equals.
+/// Chooses among days: most trees, then fewest days, then the earliest last day, of three ways to
+/// share the list out: day after day; day after day without those that take less than half of what the
+/// best one takes; and again and again the day that takes most of what is left.
 ///
 /// # Errors
 /// As [`super::dayplan`].
@@ -66,56 +68,52 @@ pub fn campaign(
 ) -> Result<Campaign, DeskError> {
     let dates: Vec<NaiveDate> =
         (0..u64::from(count)).filter_map(|day| first.checked_add_days(Days::new(day))).collect();
-    let mut days = Vec::new();
-    let mut taken: HashMap<usize, Looked> = HashMap::new();
-    let mut rest: Option<Vec<String>> = None;
-    for (which, date) in dates.iter().enumerate() {
-        let looked = look(desk, *date, asked, None)?;
-        if rest.is_none() {
-            rest = Some(looked.trees.iter().chain(&looked.left).cloned().collect());
-        }
-        days.push(CampaignDay {
-            date: *date,
-            go: false,
-            could_take: looked.trees.len(),
-            trees: Vec::new(),
-            ends: None,
-            reference_et_mm: looked.reference_et_mm,
-            rain_mm: looked.rain_mm,
-            because: looked.why.clone(),
-        });
-        taken.insert(which, looked);
-    }
-    let mut rest = rest.unwrap_or_default();
-    let listed = rest.len();
-    let mut open: Vec<usize> = (0..days.len()).collect();
-    while !rest.is_empty() {
-        open.retain(|which| !days[*which].go);
-        for &which in &open {
-            let narrowed = look(desk, dates[which], asked, Some(&rest))?;
-            taken.insert(which, narrowed);
-        }
-        let best =
-            open.iter().copied().max_by_key(|which| (taken[which].trees.len(), usize::MAX - which));
-        let Some(best) = best.filter(|which| !taken[which].trees.is_empty()) else { break };
-        let looked = &taken[&best];
-        rest.retain(|tree| !looked.trees.contains(tree));
-        let day = &mut days[best];
-        (day.go, day.trees, day.ends) = (true, looked.trees.clone(), looked.ends.clone());
-        day.because = format!("takes {} of those still to do", looked.trees.len());
-    }
-    for day in days.iter_mut().filter(|day| !day.go && day.could_take > 0) {
-        day.because = "not needed: other days take the list".into();
-        if !rest.is_empty() {
-            day.because = "takes none of those still to do".into();
+    let looked: Vec<Looked> =
+        dates.iter().map(|date| look(desk, *date, asked, None)).collect::<Result<_, _>>()?;
+    let all: Vec<String> =
+        looked.first().map_or(Vec::new(), |it| it.trees.iter().chain(&it.left).cloned().collect());
+    let could: Vec<usize> = looked.iter().map(|it| it.trees.len()).collect();
+    let most = could.iter().copied().max().unwrap_or(0);
+    let some: Vec<usize> = (0..dates.len()).filter(|&day| could[day] > 0).collect();
+    let good: Vec<usize> = some.iter().copied().filter(|&day| 2 * could[day] >= most).collect();
+    let mut by_size = some.clone();
+    by_size.sort_by_key(|&day| (std::cmp::Reverse(could[day]), day));
+    let mut best: Option<Shared> = None;
+    for order in [some, good, by_size] {
+        let shared = share_out(desk, &dates, &order, asked, &all)?;
+        if best.as_ref().is_none_or(|best| shared.key() < best.key()) {
+            best = Some(shared);
         }
     }
+    let Shared { mut taken, rest } = best.unwrap_or_default();
+    let days: Vec<CampaignDay> = dates
+        .iter()
+        .zip(looked)
+        .enumerate()
+        .map(|(which, (date, looked))| {
+            let mine = taken.remove(&which);
+            CampaignDay {
+                date: *date,
+                go: mine.is_some(),
+                because: match (&mine, looked.trees.is_empty()) {
+                    (Some(mine), _) => format!("takes {}", mine.trees.len()),
+                    (None, true) => looked.why,
+                    (None, false) => "not needed".into(),
+                },
+                could_take: looked.trees.len(),
+                ends: mine.as_ref().and_then(|mine| mine.ends.clone()),
+                trees: mine.map_or_else(Vec::new, |mine| mine.trees),
+                reference_et_mm: looked.reference_et_mm,
+                rain_mm: looked.rain_mm,
+            }
+        })
+        .collect();
     Ok(Campaign {
-        answer: answer(&days, listed, rest.len()),
+        answer: answer(&days, all.len(), rest.len()),
         grove: desk.grove.settings.name.clone(),
         time_zone: desk.grove.settings.zone.name().into(),
         is_demo: desk.is_demo,
-        listed,
+        listed: all.len(),
         left: rest,
         days,
         rests_on: vec![
@@ -125,6 +123,41 @@ pub fn campaign(
             "the label, local law and licensed practice prevail".into(),
         ],
     })
+}
+
+/// A list shared out among days.
+#[derive(Default)]
+struct Shared {
+    taken: HashMap<usize, Looked>,
+    rest: Vec<String>,
+}
+
+impl Shared {
+    fn key(&self) -> (usize, usize, Option<usize>) {
+        (self.rest.len(), self.taken.len(), self.taken.keys().copied().max())
+    }
+}
+
+/// Each day of an order takes what it can of what is left.
+fn share_out(
+    desk: &Desk,
+    dates: &[NaiveDate],
+    order: &[usize],
+    asked: &Asked,
+    all: &[String],
+) -> Result<Shared, DeskError> {
+    let mut shared = Shared { taken: HashMap::new(), rest: all.to_vec() };
+    for &day in order {
+        if shared.rest.is_empty() {
+            break;
+        }
+        let looked = look(desk, dates[day], asked, Some(&shared.rest))?;
+        if !looked.trees.is_empty() {
+            shared.rest.retain(|tree| !looked.trees.contains(tree));
+            shared.taken.insert(day, looked);
+        }
+    }
+    Ok(shared)
 }
 
 struct Looked {

@@ -14,7 +14,7 @@ const CONSIDERED: usize = 3;
 pub(super) fn openings(problem: &Problem) -> Vec<Vec<Visit>> {
     let mut all = Vec::new();
     for order in orders(problem) {
-        let anyone: Vec<Visit> = order.iter().map(|&tree| Visit { tree, who: None }).collect();
+        let anyone: Vec<Visit> = order.iter().map(|&tree| Visit::new(tree, None)).collect();
         let shared = shared_out(problem, &order);
         for prefer in PREFERENCES_MIN {
             all.push(improvised(problem, &anyone, prefer, false));
@@ -38,7 +38,7 @@ fn shared_out(problem: &Problem, order: &[usize]) -> Vec<Visit> {
         .map(|&tree| {
             let part = (done / whole.max(1.0) * setters.len() as f64) as usize;
             done += work(tree);
-            Visit { tree, who: setters.get(part.min(setters.len().saturating_sub(1))).copied() }
+            Visit::new(tree, setters.get(part.min(setters.len().saturating_sub(1))).copied())
         })
         .collect()
 }
@@ -99,7 +99,7 @@ pub(super) fn improvised(
         let visit = hanging
             .iter()
             .take(CONSIDERED)
-            .map(|&tree| Visit { tree, who: owner[tree] })
+            .map(|&tree| Visit::new(tree, owner[tree]))
             .filter_map(|visit| rota.propose(visit).map(|it| (it.begin(), visit)))
             .min_by_key(|it| it.0);
         let set = next_set(&mut rota, &mut queues);
@@ -158,7 +158,7 @@ pub(super) fn completed(problem: &Problem, mut sequence: Vec<Visit>) -> Vec<Visi
     });
     for (tree, made) in made.iter().enumerate() {
         for _ in *made..visits(problem, tree) {
-            sequence.push(Visit { tree, who: None });
+            sequence.push(Visit::new(tree, None));
         }
     }
     sequence

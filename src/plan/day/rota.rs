@@ -13,6 +13,15 @@ pub(super) struct Visit {
     pub tree: usize,
     /// By whom; none: whoever can make it first.
     pub who: Option<usize>,
+    /// Does a set wait for the smallest kit that serves the tree, though a larger one is free?
+    pub thrifty: bool,
+}
+
+impl Visit {
+    /// A visit with whatever kit comes first.
+    pub fn new(tree: usize, who: Option<usize>) -> Self {
+        Self { tree, who, thrifty: false }
+    }
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -180,7 +189,7 @@ impl<'p> Rota<'p> {
                 continue;
             }
             let there = (hand.free + problem.walk(hand.at, tree)).max(self.floor);
-            let (kit, kit_free) = self.kit_for(tree, there + problem.steps.set_min[tree])?;
+            let (kit, kit_free) = self.kit_for(visit, there + problem.steps.set_min[tree])?;
             let job =
                 Job { tree, ready: kit_free, floor: self.floor, deed: Deed::Set, stays: false };
             let mut after = hand.clone();
@@ -236,11 +245,12 @@ impl<'p> Rota<'p> {
     }
 
     /// The smallest kit that serves a tree and is there by an instant, else the first that comes.
-    fn kit_for(&self, tree: usize, by: i32) -> Option<(usize, i32)> {
-        let ports = self.problem.trees[tree].ports;
+    fn kit_for(&self, visit: Visit, by: i32) -> Option<(usize, i32)> {
+        let ports = self.problem.trees[visit.tree].ports;
         let kits = self.problem.kits.iter().zip(&self.kits_free).enumerate();
+        let there = |free: i32| if visit.thrifty { by } else { free.max(by) };
         kits.filter(|(_, (kit, free))| kit.ports >= ports && **free < TAKEN)
-            .min_by_key(|(index, (kit, free))| ((**free).max(by), kit.ports, *index))
+            .min_by_key(|(index, (kit, free))| (there(**free), kit.ports, (**free).max(by), *index))
             .map(|(index, (_, free))| (index, *free))
     }
 

@@ -21,7 +21,8 @@ impl Effort {
     pub fn for_size(problem: &Problem) -> Self {
         let visits = 2 * problem.trees.len().max(1);
         let most = 2_500_000 / (visits * problem.people.len().max(1));
-        Self { moves: (3000 * visits).min(most).clamp(300, 40_000), seed: 7 }
+        let each = if problem.trees.len() < 5 { 3000 } else { 8000 };
+        Self { moves: (each * visits).min(most).clamp(300, 120_000), seed: 7 }
     }
 }
 
@@ -38,12 +39,17 @@ const STARTS: usize = 6;
 /// A crew sets the next tree before it strips a bag that came ready so much earlier, min.
 const SETS_FIRST_MIN: i32 = 10;
 
-/// Plans a day. `earlier` is a plan for the same trees that is to be kept as far as it still goes:
-/// it is changed only where that saves a tree or a night.
+/// Moves that mend an earlier plan.
+const MENDING: usize = 1500;
+/// A plan made afresh takes the place of a mended one where it saves more than one tree in so many.
+const WORTH_A_CHANGE: usize = 20;
+
+/// Plans a day. `earlier` is a plan for the same trees that is to be kept as far as it still goes: a
+/// visit is moved only where that saves a tree or a night, and the whole is made afresh only where
+/// that saves more than one tree in twenty.
 pub fn solve(problem: &Problem, effort: Effort, earlier: Option<&Plan>) -> Plan {
-    let kept = earlier.map(|plan| Course::new(problem, sequence_of(problem, plan)));
     let opened = openings(problem).into_iter().map(|sequence| Course::new(problem, sequence));
-    let mut starts: Vec<Course> = opened.chain(kept.clone()).collect();
+    let mut starts: Vec<Course> = opened.collect();
     starts.sort_by_key(Course::key);
     starts.dedup_by_key(|course| course.key());
     starts.truncate(if problem.trees.len() > FEW { 1 } else { STARTS });
@@ -54,10 +60,52 @@ pub fn solve(problem: &Problem, effort: Effort, earlier: Option<&Plan>) -> Plan 
         .map(|(start, seed)| search(problem, start, Effort { seed, ..each }))
         .min_by_key(|course| (course.failed, course.score))
         .expect("there is always an opening");
-    if let Some(kept) = kept.filter(|kept| kept.trees() <= best.trees()) {
-        best = kept;
+    if let Some(earlier) = earlier {
+        let kept =
+            mended(problem, Course::new(problem, sequence_of(problem, earlier)), effort.seed);
+        let worth = problem.trees.len() / WORTH_A_CHANGE;
+        if kept.failed == 0 && kept.score.not_empty <= best.score.not_empty + worth {
+            best = kept;
+        }
     }
-    written(problem, &best.sequence)
+    settled(problem, best)
+}
+
+/// The plan of a course, its visits in the order in which they begin where that is no worse: then it
+/// stays the same when it is taken up again.
+fn settled<'p>(problem: &'p Problem, course: Course<'p>) -> Plan {
+    let mut now = course;
+    for _ in 0..8 {
+        let again = Course::new(problem, sequence_of(problem, &written(problem, &now.sequence)));
+        if (again.failed, again.score) > (now.failed, now.score) {
+            break;
+        }
+        let same = again.sequence == now.sequence;
+        now = again;
+        if same {
+            break;
+        }
+    }
+    written(problem, &now.sequence)
+}
+
+/// Takes single moves that save a tree or a night, and no others.
+fn mended<'p>(problem: &'p Problem, kept: Course<'p>, seed: u64) -> Course<'p> {
+    let mut now = kept;
+    if now.sequence.len() < 2 {
+        return now;
+    }
+    let mut random = ChaCha8Rng::seed_from_u64(seed);
+    for _ in 0..MENDING {
+        let mut sequence = now.sequence.clone();
+        let Some(from) = moved(problem, &now, &mut sequence, &mut random) else { continue };
+        let (key, _) = now.tried(&sequence, from);
+        if (key.0, key.1, key.2, key.3) < now.trees() {
+            now.sequence = sequence;
+            now.play(from);
+        }
+    }
+    now
 }
 
 /// The same sets in the same order by the same people, on a problem whose bags differ from what was
@@ -68,7 +116,7 @@ pub fn replayed(problem: &Problem, plan: &Plan) -> Plan {
         .draws
         .iter()
         .filter(|draw| problem.trees[draw.tree].hung.is_none())
-        .map(|draw| (draw.start, Visit { tree: draw.tree, who: Some(draw.person) }))
+        .map(|draw| (draw.start, Visit::new(draw.tree, Some(draw.person))))
         .collect();
     sets.sort_by_key(|set| set.0);
     let order: Vec<Visit> = sets.into_iter().map(|set| set.1).collect();
@@ -223,7 +271,7 @@ fn relocated(
         return shifted(sequence, picked, random);
     }
     let first = sequence.iter().position(|visit| visit.tree == tree)?;
-    let who = sequence[first].who;
+    let Visit { who, thrifty, .. } = sequence[first];
     let others: Vec<(usize, i32)> = (0..sequence.len())
         .filter(|&place| sequence[place].tree != tree)
         .map(|place| (place, now.begins[place]))
@@ -244,7 +292,7 @@ fn relocated(
     let mut is_first = true;
     for place in 0..=others.len() {
         while pending.next_if(|it| *it == place).is_some() {
-            sequence.push(Visit { tree, who: who.filter(|_| is_first) });
+            sequence.push(Visit { thrifty, ..Visit::new(tree, who.filter(|_| is_first)) });
             is_first = false;
         }
         if let Some((from, _)) = others.get(place) {
@@ -292,13 +340,17 @@ fn shifted(sequence: &mut Vec<Visit>, picked: usize, random: &mut ChaCha8Rng) ->
     Some(picked.min(target))
 }
 
-/// One visit, or all of a tree, is somebody else's.
+/// One visit, or all of a tree, is somebody else's, or takes another kit.
 fn handed_over(
     problem: &Problem,
     sequence: &mut [Visit],
     picked: usize,
     random: &mut ChaCha8Rng,
 ) -> Option<usize> {
+    if random.random_bool(0.2) {
+        sequence[picked].thrifty ^= true;
+        return Some(picked);
+    }
     let people = problem.people.len();
     let who = Some(random.random_range(0..=people)).filter(|&who| who < people);
     if people == 1 || sequence[picked].who == who {
@@ -336,7 +388,7 @@ fn sequence_of(problem: &Problem, plan: &Plan) -> Vec<Visit> {
         .collect();
     acts.sort_unstable();
     let known = |who: usize| Some(who).filter(|&who| who < problem.people.len());
-    let sequence = acts.into_iter().map(|(_, tree, who)| Visit { tree, who: known(who) });
+    let sequence = acts.into_iter().map(|(_, tree, who)| Visit::new(tree, known(who)));
     completed(problem, sequence.collect())
 }
 
