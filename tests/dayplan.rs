@@ -22,7 +22,7 @@ fn like(seed: u64) -> Like {
         people: 1 + seed as usize % 3,
         kits: 2 + seed as usize % 5,
         day_min: 300 + 60 * (seed as i32 % 4),
-        looks: seed % 3 > 0,
+        looks: !seed.is_multiple_of(3),
     }
 }
 

@@ -15,7 +15,7 @@ table { border-collapse: collapse; width: 100%; }
 th, td { text-align: left; padding: 0.25rem 0.4rem; border-bottom: 1px solid #666; vertical-align: top; }
 thead { display: table-header-group; } tr { break-inside: avoid; }
 .box { display: inline-block; width: 0.9rem; height: 0.9rem; border: 1.5px solid #000; }
-.big { font-size: 1.15rem; font-weight: bold; white-space: nowrap; }
+.big { font-size: 1.15rem; font-weight: bold; white-space: nowrap; } .trees { font-size: 1.15rem; }
 footer { margin-top: 1.2rem; border-top: 1px solid #000; padding-top: 0.3rem; }
 @media print { body { font-size: 10.5pt; max-width: none; } section.person { break-before: page; } }
 @page { margin: 12mm; }
@@ -82,9 +82,11 @@ fn one(person: &PersonDay) -> Markup {
             @if person.acts.is_empty() { p { "Nothing to do." } } @else {
                 table {
                     thead { tr {
-                        th scope="col" { "done" } th scope="col" { "from" } th scope="col" { "to" }
-                        th scope="col" { "what" } th scope="col" { "trees" } th scope="col" { "kit" }
-                        th scope="col" { "" }
+                        th scope="col" { "done" }
+                        th scope="col" { "from" }
+                        th scope="col" { "to" }
+                        th scope="col" { "what" }
+                        th scope="col" { "trees" }
                     } }
                     tbody { @for doing in &person.acts { (row(doing)) } }
                 }
@@ -100,9 +102,11 @@ fn row(doing: &Doing) -> Markup {
             td.big { (clock(&doing.from)) }
             td { (clock(&doing.to)) }
             td { (doing.what) }
-            td.big style="white-space: normal" { (doing.trees.join(", ")) }
-            td { @if let Some(kit) = doing.kit { (kit) } }
-            td { (doing.note.as_deref().unwrap_or("")) }
+            td {
+                strong.trees { (doing.trees.join(", ")) }
+                @if let Some(kit) = doing.kit { " kit " (kit) }
+                @if let Some(note) = &doing.note { br; small { (note) } }
+            }
         }
     }
 }

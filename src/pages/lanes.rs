@@ -48,7 +48,7 @@ impl Scale {
         let mut at = self.from;
         while at <= self.to {
             let local = at.with_timezone(&zone);
-            if local.minute() == 0 && local.second() == 0 && local.hour() % every == 0 {
+            if local.minute() == 0 && local.second() == 0 && local.hour().is_multiple_of(every) {
                 hours.push((self.x(at), local.format("%H:%M").to_string()));
             }
             at += TimeDelta::minutes(1);
@@ -157,7 +157,7 @@ fn lane(scale: &Scale, tree: &TreeDay, y: f64) -> Markup {
             title { (words) }
             text x="2" y=(px(middle + 3.0)) { (shortened(&tree.tree_id)) }
             rect x=(px(a)) y=(px(middle - 3.5)) width=(px(b - a)) height="7" fill="#c4c4c4" stroke="#000" stroke-width="0.4" {}
-            @if let Some(p50) = p50 {
+            @if let Some(p50) = p50.filter(|p50| *p50 < RIGHT) {
                 line x1=(px(p50)) x2=(px(p50)) y1=(px(middle - 3.5)) y2=(px(middle + 3.5)) stroke="#000" stroke-width="1" {}
             }
             @if let Some(strip) = strip {
