@@ -16,10 +16,11 @@
 //! - [`uptake`]: looks at bags to intervals of thirst, the regression on them, predictions;
 //! - [`dose`]: trunks to product, water, mix, ports and parts; multiplies the user's label rate;
 //! - [`record`]: the working record of what was put into which tree, its sums and its gaps;
-//! - [`plan`]: the start window, the crew's rhythm, the overnight call.
+//! - [`plan`]: the start window, the crew's rhythm, the overnight call, the day plan and its checker.
 //!
 //! An imperative shell around it: [`store`] (grove folders, databases, the demo), [`feed`]
-//! (weather services), [`app`] (one file a use case), [`pages`] (HTML), [`cli`] (arguments, tables).
+//! (weather services), [`app`] (one file a use case), [`pages`] (sheets,
+//! pictures, calendars), [`cli`] (arguments, tables).
 //!
 //! Arrows point up the page: `units <- text <- weather <- evapo <- grove`,
 //! `grove <- journal, record`, `evapo <- demand <- uptake`, `units <- belief <- uptake, plan`. Nothing in the core names

@@ -355,6 +355,33 @@ fn no_two_rooms_use_each_other() {
     }
 }
 
+/// The checker of day plans names nothing but units, beliefs, and the plain data of problem and plan.
+fn checkers_breaches(text: &str) -> Vec<String> {
+    let module = ["plan".to_owned(), "check".to_owned()];
+    let plain = ["units", "belief", "plan::day::problem", "plan::day::plan", "plan::check"];
+    let paths = Source::read(text, &module).paths.into_iter().filter(|used| used.of_the_crate);
+    let names = paths.map(|used| used.names.join("::"));
+    names
+        .filter(|path| {
+            !plain.iter().any(|may| path == may || path.starts_with(&format!("{may}::")))
+        })
+        .collect()
+}
+
+#[test]
+fn the_checker_of_plans_shares_no_code_with_the_planner() {
+    let text = fs::read_to_string(root().join("src/plan/check.rs")).unwrap();
+    assert_eq!(checkers_breaches(&text), [] as [&str; 0]);
+    for planted in [
+        "use super::day::solve;",
+        "use super::day::{Problem, rota};",
+        "fn f() { crate::plan::day::solver::solve(x) }",
+        "use super::day::*;",
+    ] {
+        assert!(!checkers_breaches(planted).is_empty(), "{planted}");
+    }
+}
+
 #[test]
 fn files_are_short() {
     let lines = |file: &Path| fs::read_to_string(file).unwrap().lines().count();

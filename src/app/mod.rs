@@ -6,6 +6,7 @@ pub mod backtest;
 pub mod cautions;
 pub mod check;
 pub mod compare;
+pub mod dayplan;
 pub mod desk;
 pub mod diagnosis;
 pub mod dose;

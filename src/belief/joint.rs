@@ -23,6 +23,25 @@ pub struct Together {
 }
 
 impl Together {
+    /// Each draw's finish in each of `draws` simulated days: the weather member of the day, and by how
+    /// much each ln thirst departs from its mean. The same seed gives the same days.
+    pub fn days(&self, draws: usize, seed: u64) -> Vec<(usize, Vec<f64>)> {
+        let mut random = ChaCha8Rng::seed_from_u64(seed);
+        let members = self.courses.iter().map(|course| course.members()).min().unwrap_or(1);
+        (0..draws)
+            .map(|draw| {
+                let shocks: Vec<f64> =
+                    self.factor.iter().map(|_| StandardNormal.sample(&mut random)).collect();
+                let each = self.factor.iter().map(|row| {
+                    let shared: f64 = row.iter().zip(&shocks).map(|(l, z)| l * z).sum();
+                    let p: f64 = StandardUniform.sample(&mut random);
+                    shared + self.scale * self.residual.quantile(p.clamp(1e-12, 1.0 - 1e-12))
+                });
+                (draw % members, each.collect())
+            })
+            .collect()
+    }
+
     /// In each of `draws` simulated days, how many bags are empty within `within_min` minutes of
     /// their own start; sorted from few to many.
     pub fn empty_counts(&self, within_min: &[f64], draws: usize, seed: u64) -> Vec<usize> {

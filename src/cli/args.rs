@@ -83,6 +83,15 @@ pub enum Command {
     /// The rate is the one that you typed from the label ([label] of grove.toml); none is ever
     /// filled in.
     Dose(Dose),
+    /// Who sets, looks at and strips which tree when, with which kit
+    ///
+    /// Example: xylocast dayplan --grove my-grove --block North --html plan.html --ics plan.ics
+    ///
+    /// Again during the day: xylocast dayplan --json > plan.json, and later xylocast dayplan
+    /// --from plan.json --kits 11
+    ///
+    /// Which days to go: xylocast dayplan --days 7
+    Dayplan(Dayplan),
     /// Learn the model again from the grove's own draws: show what would change, and ask
     ///
     /// Example: xylocast refit --grove my-grove
@@ -200,6 +209,42 @@ pub struct Dose {
     #[arg(long, value_enum)]
     pub units: Option<Units>,
     /// Write the sheets to this file, to print or to read on a telephone
+    #[arg(long, value_name = "FILE")]
+    pub html: Option<PathBuf>,
+}
+
+/// Options of `dayplan`.
+#[derive(Debug, Args)]
+pub struct Dayplan {
+    /// This date instead of tomorrow, or instead of that of --from
+    #[arg(long, value_name = "DATE")]
+    pub date: Option<NaiveDate>,
+    /// Trees of this block only; may stand more than once
+    #[arg(long, value_name = "BLOCK")]
+    pub block: Vec<String>,
+    /// This tree; may stand more than once. Without it, the date's list, as in `tomorrow`
+    #[arg(long, value_name = "TREE_ID")]
+    pub tree: Vec<String>,
+    /// So many people instead of the crew's
+    #[arg(long, value_name = "COUNT", value_parser = clap::value_parser!(u32).range(1..=100))]
+    pub people: Option<u32>,
+    /// So many kits instead of the crew's, those that hang already included
+    #[arg(long, value_name = "COUNT", value_parser = clap::value_parser!(u32).range(1..=10_000))]
+    pub kits: Option<u32>,
+    /// Which of so many days to go, and for how many trees
+    #[arg(long, value_name = "COUNT", value_parser = clap::value_parser!(u32).range(1..=16),
+          conflicts_with_all = ["from", "svg", "ics", "html"])]
+    pub days: Option<u32>,
+    /// Keep to this earlier plan (what --json wrote) as far as it still goes, and say what changes
+    #[arg(long, value_name = "FILE")]
+    pub from: Option<PathBuf>,
+    /// Draw the day as SVG
+    #[arg(long, value_name = "FILE")]
+    pub svg: Option<PathBuf>,
+    /// Write the acts as iCalendar, for telephones
+    #[arg(long, value_name = "FILE")]
+    pub ics: Option<PathBuf>,
+    /// Write a sheet to print
     #[arg(long, value_name = "FILE")]
     pub html: Option<PathBuf>,
 }

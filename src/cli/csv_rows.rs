@@ -34,7 +34,7 @@ fn harmless(cell: &str) -> String {
     if formula && cell.parse::<f64>().is_err() { format!("'{cell}") } else { cell.to_owned() }
 }
 
-fn or_blank<T: Display>(value: &Option<T>) -> String {
+pub(super) fn or_blank<T: Display>(value: &Option<T>) -> String {
     value.as_ref().map_or_else(String::new, ToString::to_string)
 }
 

@@ -14,7 +14,7 @@ use crate::plan::overnight::Call;
 use chrono::NaiveDate;
 use std::fmt::Write;
 
-const DEMO: &str = "Demo grove: place, weather and draws are invented.\n";
+pub(super) const DEMO: &str = "Demo grove: place, weather and draws are invented.\n";
 
 /// What is amiss with the weather.
 pub fn warned(source: &Source) -> String {

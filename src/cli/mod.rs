@@ -4,6 +4,7 @@ mod args;
 mod backtest;
 mod csv_rows;
 mod day;
+mod dayplan;
 mod dose;
 mod dose_rows;
 mod exchange;
@@ -156,6 +157,16 @@ fn answer(cli: &Cli, now: DateTime<Utc>) -> Result<Answer, DeskError> {
             let answer = today(&desk)?;
             shown(cli, &answer, false, || day::today(&desk, &answer), || csv_rows::today(&answer))
         }
+        Command::Dayplan(args) => match dayplan::planned(&desk()?, args)? {
+            dayplan::Planned::Day(plan) => {
+                let text = || dayplan::day(&plan);
+                shown(cli, &plan, !plan.worth_it, text, || dayplan::day_rows(&plan))
+            }
+            dayplan::Planned::Days(days) => {
+                let no = days.days.iter().all(|day| !day.go);
+                shown(cli, &days, no, || dayplan::days(&days), || dayplan::days_rows(&days))
+            }
+        },
         Command::Refit(args) => {
             let desk = desk()?;
             let (answer, shown_already) = refit::answer(cli, &desk, args, now)?;

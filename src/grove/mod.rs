@@ -7,6 +7,7 @@
 mod assemble;
 mod dosing;
 mod draw;
+mod habits;
 mod hang;
 mod history;
 mod records;
@@ -20,6 +21,7 @@ pub use crate::text::{Flaw, FlawKind, Note, NoteKind, Refused};
 pub use assemble::{answered, forecasts, observed};
 pub use dosing::{KitBuild, Mark, MixBench, Units, WishedWater};
 pub use draw::{DRAWS, Draw, PAUSES, Pause, READINGS, Reading, SMALLEST_REFILL_ML, Seen};
+pub use habits::Habits;
 pub use hang::{FILE as HANG, Hang};
 pub use history::READING_ERROR_ML;
 pub use records::{APPLICATIONS, Application, KITS, Kit, PORTS, Port, earliest_next};

@@ -4,6 +4,7 @@
 //! trade have defaults, and [`Settings::defaulted`] names those that were taken.
 
 use super::dosing::{KitBuild, MixBench, Units};
+use super::habits::Habits;
 use super::season::{Season, SeasonDay};
 use super::typed;
 use crate::text::{Findings, with_offset};
@@ -27,6 +28,8 @@ pub struct Settings {
     pub anemometer_height_m: f64,
     /// Who works, with what, how fast.
     pub crew: Crew,
+    /// How it goes about its day.
+    pub habits: Habits,
     /// What the user typed from the label.
     pub label: Label,
     /// The bags in use.

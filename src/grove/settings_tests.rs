@@ -41,6 +41,16 @@ fn the_least_takes_the_habits_of_the_trade_and_nothing_from_a_label() {
             "crew.strip_min",
             "crew.walk_min",
             "crew.check_every_min",
+            "plan.leak_check_min",
+            "plan.second_look_min",
+            "plan.look_slack_min",
+            "plan.look_min",
+            "plan.refill_min",
+            "plan.walk_blocks_min",
+            "plan.break_slack_min",
+            "plan.heat_rest_min_per_h",
+            "plan.walk_m_per_min",
+            "plan.breaks",
             "bag.capacity_ml",
             "bag.charge_ml",
             "bag.head_m",
@@ -193,4 +203,20 @@ proptest! {
         let keys = ["elevation_m", "name", "time_zone", "latitude_deg", "season.leaf_on_from"];
         let _ = read(&format!("{} = {value}", keys[key]));
     }
+}
+
+#[test]
+fn the_habits_of_a_day_are_read_and_held_to_their_ranges() {
+    let (settings, flaws, _) = read(&format!(
+        "{LEAST}[plan]\nleak_check_min = 8\nbreaks = [\"09:30-09:45\", \"12:30-13:00\"]\n\
+         setters = 2\nkits_by_ports = {{ 8 = 10, \"12\" = 6 }}\n"
+    ));
+    assert_eq!(flaws, [] as [&str; 0]);
+    let habits = settings.unwrap().habits;
+    assert_eq!((habits.leak_check_min, habits.setters, habits.breaks.len()), (8.0, Some(2), 2));
+    assert_eq!(habits.kits_by_ports.into_iter().collect::<Vec<_>>(), [(8, 10), (12, 6)]);
+    let (_, flaws, _) = read(&format!(
+        "{LEAST}[plan]\nlook_min = -1\nbreaks = [\"13:00-12:00\"]\nkits_by_ports = {{ 80 = 1 }}\n"
+    ));
+    assert_eq!(flaws.len(), 3, "{flaws:?}");
 }

@@ -1,6 +1,7 @@
 //! The settings as typed: every key with its place in the file, held to its range.
 
 use super::dosing::{RawBench, RawKit, Units};
+use super::habits::RawHabits;
 use super::season::{Season, SeasonDay};
 use super::settings::{
     Bag, Crew, FILE, Label, LabelRate, RateOf, RatePer, Record, Settings, WeatherSource, Wishes,
@@ -45,6 +46,7 @@ struct RawSettings {
     public_access: Option<bool>,
     units: Option<Units>,
     crew: RawCrew,
+    plan: RawHabits,
     label: RawLabel,
     bag: RawBag,
     mixing: RawBench,
@@ -147,6 +149,7 @@ impl RawSettings {
             2.0,
         );
         let crew = self.crew.checked(check);
+        let habits = self.plan.checked(check);
         let label = self.label.checked(check);
         let bag = self.bag.checked(check);
         let bench = self.mixing.checked(check);
@@ -159,6 +162,7 @@ impl RawSettings {
             place: place?,
             anemometer_height_m,
             crew,
+            habits,
             label,
             bag: bag?,
             season,
@@ -373,7 +377,7 @@ impl RawWishes {
 pub(super) struct Check<'c> {
     text: &'c str,
     findings: &'c mut Findings,
-    defaulted: Vec<&'static str>,
+    pub(super) defaulted: Vec<&'static str>,
 }
 
 impl Check<'_> {
@@ -414,7 +418,7 @@ impl Check<'_> {
         record
     }
 
-    fn number_or(
+    pub(super) fn number_or(
         &mut self,
         key: &'static str,
         typed: Typed<f64>,

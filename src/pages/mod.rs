@@ -1,6 +1,9 @@
-//! Pages: HTML of what `app` gives, one file a page. Every text is escaped; no script, no outside
-//! address.
+//! Pages, pictures and calendars of what `app` gives, one file a page. Every text is escaped; no
+//! script, no outside address.
 
+pub mod calendar;
+pub mod dayplan;
+pub mod lanes;
 pub mod record;
 pub mod sheet;
 

@@ -2,6 +2,8 @@
 //! be wet at dusk.
 
 pub mod cadence;
+pub mod check;
+pub mod day;
 pub mod overnight;
 pub mod window;
 

@@ -1,0 +1,204 @@
+"""The days of `examples/dayplan_peers.rs` by OR-tools CP-SAT, a general-purpose solver (PyPI:
+ortools; in a throwaway environment, no dependency of ours).
+
+    python benches/peers/dayplan_cp_sat.py FOLDER [SECONDS] [WORKERS]
+
+Writes NN-theirs.json beside each NN-day.json; the example scores both with plan::check. Minutes are
+whole, a drawdown is an element constraint over its table. A person's day is a circuit over sets and
+strips with walks between them. Kits come in nested sizes, so that a capacity for each size and all
+larger ones is exact; which kit is which is told afterwards.
+"""
+
+import glob
+import json
+import sys
+
+from ortools.sat.python import cp_model
+
+
+def sure(tree, start):
+    knots = tree["drawdown"]
+    for low, high in zip(knots, knots[1:]):
+        if low["start"] <= start <= high["start"]:
+            a, b = low["sure"], high["sure"]
+            if start == low["start"]:
+                return a
+            if start == high["start"]:
+                return b
+            if a is None or b is None:
+                return None
+            part, whole = (b - a) * (start - low["start"]), high["start"] - low["start"]
+            return a + -(-part // whole)
+    return None
+
+
+def finish(tree, start, key):
+    return sure({"drawdown": [dict(knot, sure=knot[key]) for knot in tree["drawdown"]]}, start)
+
+
+def solved(day, ours, seconds, workers):
+    """With our plan as a hint, so that what it finds is never worse: the gap is what it betters."""
+    trees, people, steps = day["trees"], day["people"], day["steps"]
+    n, end = len(trees), people[0]["to"]
+    walk = lambda a, b: day["walks_min"][a * (n + 1) + b]
+    model = cp_model.CpModel()
+    done, runs, strips, who, holds = [], [], [], [], []
+    starts_of, ends_of = {}, {}
+    for i, tree in enumerate(trees):
+        table = [sure(tree, start) for start in range(end + 1)]
+        table = [at if at is not None else 10 * end for at in table]
+        shut = [s for c in day["closed"] for s in range(c["from"], c["to"])]
+        open_at = [s for s in range(end + 1) if s not in set(shut)]
+        made = model.new_bool_var(f"made{i}")
+        run = model.new_int_var_from_domain(cp_model.Domain.from_values(open_at), f"run{i}")
+        empty = model.new_int_var(0, 10 * end, f"empty{i}")
+        model.add_element(run, table, empty)
+        strip = model.new_int_var(0, end - steps["strip_min"], f"strip{i}")
+        model.add(strip >= empty).only_enforce_if(made)
+        model.add(empty <= day["done_by"]).only_enforce_if(made)
+        model.add(run >= steps["set_min"][i]).only_enforce_if(made)
+        done.append(made)
+        runs.append(run)
+        strips.append(strip)
+        length = model.new_int_var(0, 10 * end, f"length{i}")
+        model.add(length == strip + steps["strip_min"] - run).only_enforce_if(made)
+        over = model.new_int_var(0, 10 * end, f"over{i}")
+        model.add(over == strip + steps["strip_min"]).only_enforce_if(made)
+        holds.append(model.new_optional_interval_var(run, length, over, made, f"hold{i}"))
+        starts_of[2 * i] = run - steps["set_min"][i]
+        ends_of[2 * i] = run + steps["leak_check_min"]
+        starts_of[2 * i + 1], ends_of[2 * i + 1] = strip, strip + steps["strip_min"]
+    place = lambda task: task // 2
+    walking, last = [], model.new_int_var(0, end, "last")
+    visited = {task: [] for task in range(2 * n)}
+    for p, person in enumerate(people):
+        arcs, mine = [], {}
+        order = [
+            2 * act["at"] + (act["deed"] == "strip")
+            for act in ours["people"][p]
+            if act["deed"] in ("set", "strip")
+        ]
+        ways = set(zip(["van"] + order, order + ["van"]))
+        hint = lambda var, a, b: model.add_hint(var, (a, b) in ways)
+        for task in range(2 * n):
+            mine[task] = model.new_bool_var(f"mine{p}_{task}")
+            visited[task].append(mine[task])
+            model.add_hint(mine[task], task in order)
+            arcs.append((task + 1, task + 1, ~mine[task]))
+            first = model.new_bool_var("")
+            hint(first, "van", task)
+            arcs.append((0, task + 1, first))
+            model.add(starts_of[task] >= person["from"] + walk(n, place(task))).only_enforce_if(first)
+            walking.append(walk(n, place(task)) * first)
+            home = model.new_bool_var("")
+            hint(home, task, "van")
+            arcs.append((task + 1, 0, home))
+            for other in range(2 * n):
+                if other == task or (place(other) == place(task) and other < task):
+                    continue
+                arc = model.new_bool_var("")
+                hint(arc, task, other)
+                arcs.append((task + 1, other + 1, arc))
+                step = walk(place(task), place(other))
+                model.add(starts_of[other] >= ends_of[task] + step).only_enforce_if(arc)
+                walking.append(step * arc)
+        idle = model.new_bool_var("")
+        model.add_hint(idle, not order)
+        arcs.append((0, 0, idle))
+        model.add_circuit(arcs)
+        who.append(mine)
+    for task, mine in visited.items():
+        model.add(sum(mine) == done[place(task)])
+        model.add(last >= ends_of[task]).only_enforce_if(done[place(task)])
+    sizes = sorted({kit["ports"] for kit in day["kits"]})
+    for size in [0] + sizes[:-1]:
+        kits = sum(kit["ports"] > size for kit in day["kits"])
+        held = [holds[i] for i in range(n) if trees[i]["ports"] > size]
+        model.add_cumulative(held, [1] * len(held), kits)
+    strip_at = {a["at"]: a["from"] for acts in ours["people"] for a in acts if a["deed"] == "strip"}
+    start_at = {draw["tree"]: draw["start"] for draw in ours["draws"]}
+    for i in range(n):
+        model.add_hint(done[i], i in start_at)
+        if i in start_at:
+            model.add_hint(runs[i], start_at[i])
+            model.add_hint(strips[i], strip_at[i])
+    ends = [a["to"] for acts in ours["people"] for a in acts if a["deed"] != "break"]
+    model.add_hint(last, max(ends, default=0))
+    weight = lambda i: 10_000_000 + (100_000 if trees[i]["due"] else 0)
+    model.minimize(
+        sum(weight(i) * (1 - done[i]) for i in range(n)) + 100 * last + sum(walking)
+    )
+    solver = cp_model.CpSolver()
+    solver.parameters.max_time_in_seconds = seconds
+    solver.parameters.num_workers = workers
+    status = solver.solve(model)
+    if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
+        return None, solver.status_name(status)
+    value = solver.value
+    told = [i for i in range(n) if value(done[i])]
+    return plan(day, told, value, runs, strips, who), solver.status_name(status)
+
+
+def plan(day, told, value, runs, strips, who):
+    trees, people, steps = day["trees"], day["people"], day["steps"]
+    n = len(trees)
+    acts_of, setter = [], {}
+    for p, person in enumerate(people):
+        tasks = []
+        for i in told:
+            if value(who[p][2 * i]):
+                run = value(runs[i])
+                setter[i] = p
+                tasks.append((run - steps["set_min"][i], "set", i, run))
+            if value(who[p][2 * i + 1]):
+                tasks.append((value(strips[i]), "strip", i, value(strips[i]) + steps["strip_min"]))
+        acts, at = [], person["at"]
+        for begin, deed, i, over in sorted(tasks):
+            step = day["walks_min"][at * (n + 1) + i]
+            if step:
+                acts.append({"deed": "walk", "from": begin - step, "to": begin, "at": i})
+            acts.append({"deed": deed, "from": begin, "to": over, "at": i})
+            if deed == "set" and steps["leak_check_min"]:
+                leak = over + steps["leak_check_min"]
+                acts.append({"deed": "leak_check", "from": over, "to": leak, "at": i})
+            at = i
+        acts_of.append(acts)
+    free, draws = [-1] * len(day["kits"]), []
+    # Trees of many ports choose first among kits that are free at the same time: by time, smallest.
+    for i in sorted(told, key=lambda i: value(runs[i])):
+        start = value(runs[i])
+        fits = [
+            (kit["ports"], k)
+            for k, kit in enumerate(day["kits"])
+            if kit["ports"] >= trees[i]["ports"] and free[k] <= start
+        ]
+        kit = min(fits)[1] if fits else 0
+        free[kit] = value(strips[i]) + steps["strip_min"]
+        at = {key: finish(trees[i], start, key) for key in ("p50", "p90", "sure")}
+        draws.append(
+            {"tree": i, "kit": kit, "person": setter[i], "start": start, **at, "overnight": False}
+        )
+    most = max(kit["ports"] for kit in day["kits"])
+    why = lambda i: "no_such_kit" if trees[i]["ports"] > most else "not_reached"
+    left = [{"tree": i, "why": why(i)} for i in range(n) if i not in told]
+    return {"people": acts_of, "draws": draws, "left": left}
+
+
+def main():
+    folder = sys.argv[1]
+    seconds = float(sys.argv[2]) if len(sys.argv) > 2 else 60.0
+    workers = int(sys.argv[3]) if len(sys.argv) > 3 else 2
+    for path in sorted(glob.glob(f"{folder}/*-day.json")):
+        with open(path, encoding="utf-8") as file:
+            day = json.load(file)
+        with open(path.replace("-day", "-ours"), encoding="utf-8") as file:
+            ours = json.load(file)
+        made, status = solved(day, ours, seconds, workers)
+        print(path, status, flush=True)
+        if made:
+            with open(path.replace("-day", "-theirs"), "w", encoding="utf-8") as file:
+                json.dump(made, file)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,151 @@
+//! An earlier plan, kept as JSON, and what a new one changes of it.
+
+use super::lay::Laid;
+use crate::app::desk::{Desk, DeskError};
+use crate::app::window::clock_time;
+use crate::plan::day::{Act, Draw, Left, Plan, Why};
+use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
+use serde::{Deserialize, Serialize};
+use std::path::Path;
+
+/// A start that moves by no more is not worth a word, min.
+const UNMOVED_MIN: i64 = 5;
+
+/// A plan as it is kept: with the ids of its trees, so that it is read again on another list.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Kept {
+    /// Form of this record; another one is refused.
+    pub schema: u32,
+    /// The date.
+    pub date: NaiveDate,
+    /// Minute 0.
+    pub base: DateTime<Utc>,
+    /// Ids of the trees, in the order of the plan's indices.
+    pub tree_ids: Vec<String>,
+    /// The plan.
+    pub plan: Plan,
+}
+
+/// The form that this program writes and reads.
+pub const SCHEMA: u32 = 1;
+
+/// Reads the plan out of what `dayplan --json` wrote.
+///
+/// # Errors
+/// [`DeskError`] where the file cannot be read, or is none of a known form.
+pub fn read_kept(path: &Path) -> Result<Kept, DeskError> {
+    #[derive(Deserialize)]
+    struct Whole {
+        kept: Kept,
+    }
+    let text = std::fs::read_to_string(path)
+        .map_err(|error| DeskError::File { path: path.into(), error })?;
+    let whole: Whole = serde_json::from_str(&text).map_err(|error| {
+        DeskError::Unanswerable(format!(
+            "{}: {error}; name a file that `xylocast dayplan --json` wrote",
+            path.display()
+        ))
+    })?;
+    if whole.kept.schema != SCHEMA {
+        let words = format!(
+            "{}: a plan of form {}, this program reads {SCHEMA}: make the plan again",
+            path.display(),
+            whole.kept.schema
+        );
+        return Err(DeskError::Unanswerable(words));
+    }
+    Ok(whole.kept)
+}
+
+impl Kept {
+    /// A plan with the names of its trees.
+    pub fn of(desk: &Desk, laid: &Laid, plan: &Plan) -> Self {
+        let id = |hang: &crate::grove::Hang| desk.grove.trees[hang.tree].id.clone();
+        Self {
+            schema: SCHEMA,
+            date: laid.date,
+            base: laid.base,
+            tree_ids: laid.hangs.iter().map(id).collect(),
+            plan: plan.clone(),
+        }
+    }
+
+    /// The same plan on the trees and from the minute that are laid out now; trees that are no longer
+    /// there fall away.
+    ///
+    /// # Errors
+    /// [`DeskError`] where it is another date's.
+    pub fn on(&self, desk: &Desk, laid: &Laid) -> Result<Plan, DeskError> {
+        if self.date != laid.date {
+            let words = format!(
+                "the plan named with --from is for {}, not for {}: give --date, or leave --from out",
+                self.date, laid.date
+            );
+            return Err(DeskError::Unanswerable(words));
+        }
+        let shift = laid.minute(self.base);
+        let place = |old: usize| -> Option<usize> {
+            let id = self.tree_ids.get(old)?;
+            laid.hangs.iter().position(|hang| desk.grove.trees[hang.tree].id == *id)
+        };
+        let van = laid.hangs.len();
+        let old_van = self.tree_ids.len();
+        let act = |act: &Act| {
+            let at = if act.at == old_van { Some(van) } else { place(act.at) }?;
+            Some(Act { from: act.from + shift, to: act.to + shift, at, ..act.clone() })
+        };
+        let people = self.plan.people.iter().map(|acts| acts.iter().filter_map(act).collect());
+        let draw = |draw: &Draw| {
+            let tree = place(draw.tree)?;
+            Some(Draw { tree, start: draw.start + shift, ..draw.clone() })
+        };
+        let left = |left: &Left| place(left.tree).map(|tree| Left { tree, why: left.why });
+        Ok(Plan {
+            people: people.collect(),
+            draws: self.plan.draws.iter().filter_map(draw).collect(),
+            left: self.plan.left.iter().filter_map(left).collect(),
+        })
+    }
+}
+
+/// What a new plan changes, in words.
+pub fn changes(desk: &Desk, laid: &Laid, earlier: &Plan, now: &Plan) -> Vec<String> {
+    let mut words = Vec::new();
+    if earlier.people.len() != now.people.len() {
+        words.push(format!("people: {} (was {})", now.people.len(), earlier.people.len()));
+    }
+    let id = |tree: usize| &desk.grove.trees[laid.hangs[tree].tree].id;
+    let at = |minute: i32| clock_time(desk, laid.base + TimeDelta::minutes(minute.into()));
+    for draw in &now.draws {
+        let tree = draw.tree;
+        if laid.problem.trees[tree].hung.is_some() {
+            continue;
+        }
+        let Some(was) = earlier.draws.iter().find(|it| it.tree == tree) else {
+            words.push(format!("{}: hung after all, at {}", id(tree), at(draw.start)));
+            continue;
+        };
+        let mut parts = Vec::new();
+        if i64::from((draw.start - was.start).abs()) > UNMOVED_MIN {
+            parts.push(format!("starts {} (was {})", at(draw.start), at(was.start)));
+        }
+        if draw.person != was.person {
+            parts.push(format!("set by person {} (was {})", draw.person + 1, was.person + 1));
+        }
+        if draw.overnight != was.overnight {
+            let stays =
+                if draw.overnight { "stays overnight" } else { "no longer stays overnight" };
+            parts.push(stays.into());
+        }
+        if !parts.is_empty() {
+            words.push(format!("{}: {}", id(tree), parts.join(", ")));
+        }
+    }
+    for left in &now.left {
+        if earlier.draws.iter().any(|draw| draw.tree == left.tree) {
+            let why: Why = left.why;
+            words.push(format!("{}: left for another day: {}", id(left.tree), why.words()));
+        }
+    }
+    words
+}

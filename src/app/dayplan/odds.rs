@@ -1,0 +1,245 @@
+//! What a plan comes to on days that are not as believed: a seeded simulation over tree, day and
+//! weather, and what one more kit, one more person or an earlier start would buy on the same days.
+//!
+//! On each simulated day the crew keeps to the plan's order and people, and strips a bag when it is
+//! in fact empty; a bag that is still wet in the evening stays on its tree.
+
+use super::lay::Laid;
+use crate::app::ahead::target;
+use crate::app::desk::Desk;
+use crate::app::times::SEED;
+use crate::belief::joint::Together;
+use crate::belief::{Course, Finish};
+use crate::plan::check::check;
+use crate::plan::day::{Act, Deed, Effort, Kit, Knot, Person, Plan, Problem, replayed, solve};
+use crate::uptake::linear;
+use rayon::prelude::*;
+use serde::Serialize;
+use std::sync::Arc;
+
+/// Simulated days.
+pub const DAYS: usize = 200;
+/// Moves of the search where a question is what something would buy.
+const MOVES: usize = 600;
+/// How much earlier a start is asked about, min.
+pub const EARLIER_MIN: i32 = 30;
+/// Keeps a covariance of near-equal trees positive definite.
+const JITTER: f64 = 1e-9;
+
+/// What is to be expected of a plan.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Odds {
+    /// Simulated days behind it.
+    pub simulated_days: usize,
+    /// Probability that every bag planned to be empty is, and is stripped within the day.
+    pub p_all_done: f64,
+    /// Bags expected to be still hanging at the end, planned ones included.
+    pub overnight_bags: f64,
+    /// Minutes that one person is expected to wait, of the whole crew's mean.
+    pub idle_min_per_person: f64,
+    /// Minutes that one kit is expected to hang nowhere while the crew works.
+    pub idle_min_per_kit: f64,
+}
+
+/// The same with one thing changed.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct WhatIf {
+    /// What is changed, in words.
+    pub change: &'static str,
+    /// Trees surely empty in time.
+    pub surely_empty: usize,
+    /// End of the plan, minutes after that of the plan itself.
+    pub end_later_min: i32,
+    /// What is to be expected.
+    pub odds: Odds,
+}
+
+/// Simulated days: per tree and day, when its bag is empty by its start.
+pub struct Days {
+    courses: Vec<(i32, Option<Arc<Course>>)>,
+    ln_wanted: Vec<f64>,
+    days: Vec<(usize, Vec<f64>)>,
+}
+
+impl Days {
+    /// Days for the trees laid out; none where their covariance is none.
+    pub fn of(desk: &Desk, laid: &Laid) -> Option<Self> {
+        let courses: Vec<(i32, Option<Arc<Course>>)> = laid
+            .problem
+            .trees
+            .first()?
+            .drawdown
+            .iter()
+            .map(|knot| (knot.start, laid.ahead.course(laid.at(knot.start)).ok()))
+            .collect();
+        let shared: Vec<Arc<Course>> = courses.iter().filter_map(|it| it.1.clone()).collect();
+        let posterior = desk.model.posterior();
+        let targets: Vec<_> = laid.hangs.iter().map(|hang| target(&desk.grove, hang)).collect();
+        let mut joint = posterior.joint(&targets);
+        joint.covariance.diag_mut().mapv_inplace(|variance| variance + JITTER);
+        let factor = linear::factor(&joint.covariance, "covariance of the trees").ok()?;
+        let variances = posterior.variances();
+        let together = Together {
+            courses: shared,
+            ln_wanted: laid.thirsts.ln_wanted.clone(),
+            factor: factor.rows().into_iter().map(|row| row.to_vec()).collect(),
+            residual: variances.residual,
+            scale: variances.scale,
+        };
+        if together.courses.is_empty() {
+            return None;
+        }
+        let days = together.days(DAYS, SEED);
+        Some(Self { courses, ln_wanted: together.ln_wanted, days })
+    }
+
+    /// The problem as it is on one of these days. A bag that is not empty in time stays; refills are
+    /// counted in its time.
+    fn problem(&self, believed: &Problem, day: usize) -> Problem {
+        let (member, shifts) = &self.days[day];
+        let mut problem = believed.clone();
+        for (tree, it) in problem.trees.iter_mut().enumerate() {
+            let wanted = self.ln_wanted[tree] - shifts[tree];
+            let mut last = i32::MIN;
+            it.drawdown = self
+                .courses
+                .iter()
+                .map(|(start, course)| {
+                    let reached = course.as_ref().map(|course| course.reach(*member, wanted));
+                    let at = match reached {
+                        Some(Finish::At(minutes)) => {
+                            last = last.max(start + minutes.ceil() as i32);
+                            Some(last)
+                        }
+                        _ => None,
+                    };
+                    Knot { start: *start, p50: at, p90: at, sure: at }
+                })
+                .collect();
+            if it.hung.is_none() {
+                if it.fillings > 1 {
+                    one_filling(it, problem.steps.refill_min);
+                }
+                (it.due, it.overnight_until) = (true, Some(i32::MAX));
+            }
+        }
+        problem
+    }
+
+    /// What is to be expected of a plan.
+    pub fn odds(&self, problem: &Problem, plan: &Plan) -> Odds {
+        let seen: Vec<[f64; 4]> = (0..self.days.len())
+            .into_par_iter()
+            .map(|day| lived(problem, plan, &replayed(&self.problem(problem, day), plan)))
+            .collect();
+        let mean = |which: usize| seen.iter().map(|it| it[which]).sum::<f64>() / seen.len() as f64;
+        Odds {
+            simulated_days: seen.len(),
+            p_all_done: mean(0),
+            overnight_bags: mean(1),
+            idle_min_per_person: mean(2),
+            idle_min_per_kit: mean(3),
+        }
+    }
+
+    /// What one more kit, one more person and half an hour would buy, on the same days.
+    pub fn what_if(&self, problem: &Problem, plan: &Plan, may_start_earlier: bool) -> Vec<WhatIf> {
+        let widest = problem.kits.iter().map(|kit| kit.ports).max().unwrap_or(0);
+        let more = |change: &dyn Fn(&mut Problem)| {
+            let mut changed = problem.clone();
+            change(&mut changed);
+            changed
+        };
+        let mut changes: Vec<(&'static str, Problem)> = vec![
+            ("one more kit", more(&|it| it.kits.push(Kit { ports: widest }))),
+            (
+                "one more person",
+                more(&|it| {
+                    if let Some(first) = it.people.first() {
+                        it.people.push(Person { may_set: true, ..first.clone() });
+                    }
+                }),
+            ),
+        ];
+        if may_start_earlier {
+            let earlier = |it: &mut Problem| {
+                it.people.iter_mut().for_each(|person| person.from -= EARLIER_MIN);
+            };
+            changes.push(("start half an hour earlier", more(&earlier)));
+        }
+        let effort = Effort { moves: MOVES, seed: 1 };
+        let Ok(score) = check(problem, plan) else { return Vec::new() };
+        changes
+            .into_iter()
+            .filter_map(|(change, changed)| {
+                // What is there already is never made worse by having more.
+                let fresh = solve(&changed, effort, None);
+                let kept =
+                    solve(&changed, Effort { moves: 0, ..effort }, Some(&padded(plan, &changed)));
+                let scored = |plan: Plan| check(&changed, &plan).ok().map(|score| (score, plan));
+                let (better, plan) =
+                    [scored(fresh), scored(kept)].into_iter().flatten().min_by_key(|it| it.0)?;
+                Some(WhatIf {
+                    change,
+                    surely_empty: problem.trees.len() - better.not_empty,
+                    end_later_min: better.end - score.end,
+                    odds: self.odds(&changed, &plan),
+                })
+            })
+            .collect()
+    }
+}
+
+/// A plan for a crew with one more person, who does nothing yet.
+fn padded(plan: &Plan, problem: &Problem) -> Plan {
+    let mut plan = plan.clone();
+    plan.people.resize(problem.people.len(), Vec::new());
+    plan
+}
+
+/// All fillings of a tree as one.
+fn one_filling(tree: &mut crate::plan::day::Tree, refill_min: i32) {
+    let single = tree.drawdown.clone();
+    let finish = |start: i32| {
+        let at = single.partition_point(|knot| knot.start < start);
+        single.get(at).and_then(|knot| knot.sure)
+    };
+    for knot in &mut tree.drawdown {
+        let mut at = knot.sure;
+        for _ in 1..tree.fillings {
+            at = at.and_then(|at| finish(at + refill_min));
+        }
+        (knot.p50, knot.p90, knot.sure) = (at, at, at);
+    }
+    tree.fillings = 1;
+}
+
+/// Of one simulated day: all done? bags left hanging; idle minutes of a person and of a kit.
+fn lived(problem: &Problem, planned: &Plan, lived: &Plan) -> [f64; 4] {
+    let hanging = |plan: &Plan| plan.draws.iter().filter(|draw| draw.overnight).count();
+    let unmade = planned.draws.len().saturating_sub(lived.draws.len());
+    let left_hanging = hanging(lived) + unmade;
+    let all_done = left_hanging <= hanging(planned);
+    let works = |act: &&Act| act.deed != Deed::Break;
+    let from = problem.people.iter().map(|person| person.from).min().unwrap_or(0);
+    let end = lived.people.iter().flatten().filter(works).map(|act| act.to).max().unwrap_or(from);
+    let busy: i32 = lived.people.iter().flatten().map(|act| act.to - act.from).sum();
+    let people = problem.people.len().max(1) as f64;
+    let strip_end = |tree: usize| {
+        let strips = lived.people.iter().flatten().filter(|act| act.deed == Deed::Strip);
+        strips.filter(|act| act.at == tree).map(|act| act.to).next().unwrap_or(end)
+    };
+    let hung: i32 = lived
+        .draws
+        .iter()
+        .map(|draw| (strip_end(draw.tree).min(end) - draw.start.max(from)).max(0))
+        .sum();
+    let kits = problem.kits.len().max(1) as f64;
+    let day = f64::from(end - from);
+    [
+        f64::from(u8::from(all_done)),
+        left_hanging as f64,
+        (day - f64::from(busy) / people).max(0.0),
+        (day - f64::from(hung) / kits).max(0.0),
+    ]
+}

@@ -1,0 +1,410 @@
+//! Local search over sequences of visits, a bounded number of moves from a fixed seed.
+
+use super::opening::{completed, improvised, openings, visits};
+use super::plan::{Act, Deed, Plan, Score};
+use super::problem::Problem;
+use super::rota::{Rota, Visit};
+use rand::{Rng, SeedableRng};
+use rand_chacha::ChaCha8Rng;
+
+/// How hard to search.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Effort {
+    /// Moves tried.
+    pub moves: usize,
+    /// Seed of their choice.
+    pub seed: u64,
+}
+
+impl Effort {
+    /// Enough for a problem of this size: many moves on small ones, fewer where each costs more.
+    pub fn for_size(problem: &Problem) -> Self {
+        let visits = 2 * problem.trees.len().max(1);
+        let most = 2_500_000 / (visits * problem.people.len().max(1));
+        let each = if problem.trees.len() < 5 { 3000 } else { 8000 };
+        Self { moves: (each * visits).min(most).clamp(300, 120_000), seed: 7 }
+    }
+}
+
+/// Comparisons with what was accepted so many moves ago let the search leave a hollow.
+const MEMORY: usize = 60;
+/// A day is kept at every so many visits, so that a move late in the day is cheap.
+const STRIDE: usize = 16;
+
+/// Up to so many trees, the search sets out from several openings; beyond, from the best alone.
+const FEW: usize = 30;
+/// From so many.
+const STARTS: usize = 6;
+
+/// A crew sets the next tree before it strips a bag that came ready so much earlier, min.
+const SETS_FIRST_MIN: i32 = 10;
+
+/// Moves that mend an earlier plan.
+const MENDING: usize = 1500;
+/// A plan made afresh takes the place of a mended one where it saves more than one tree in so many.
+const WORTH_A_CHANGE: usize = 20;
+
+/// Plans a day. `earlier` is a plan for the same trees that is to be kept as far as it still goes: a
+/// visit is moved only where that saves a tree or a night, and the whole is made afresh only where
+/// that saves more than one tree in twenty.
+pub fn solve(problem: &Problem, effort: Effort, earlier: Option<&Plan>) -> Plan {
+    let opened = openings(problem).into_iter().map(|sequence| Course::new(problem, sequence));
+    let mut starts: Vec<Course> = opened.collect();
+    starts.sort_by_key(Course::key);
+    starts.dedup_by_key(|course| course.key());
+    starts.truncate(if problem.trees.len() > FEW { 1 } else { STARTS });
+    let each = Effort { moves: effort.moves / starts.len(), ..effort };
+    let mut best = starts
+        .into_iter()
+        .zip(effort.seed..)
+        .map(|(start, seed)| search(problem, start, Effort { seed, ..each }))
+        .min_by_key(|course| (course.failed, course.score))
+        .expect("there is always an opening");
+    if let Some(earlier) = earlier {
+        let kept =
+            mended(problem, Course::new(problem, sequence_of(problem, earlier)), effort.seed);
+        let worth = problem.trees.len() / WORTH_A_CHANGE;
+        if kept.failed == 0 && kept.score.not_empty <= best.score.not_empty + worth {
+            best = kept;
+        }
+    }
+    settled(problem, best)
+}
+
+/// The plan of a course, its visits in the order in which they begin where that is no worse: then it
+/// stays the same when it is taken up again.
+fn settled<'p>(problem: &'p Problem, course: Course<'p>) -> Plan {
+    let mut now = course;
+    for _ in 0..8 {
+        let again = Course::new(problem, sequence_of(problem, &written(problem, &now.sequence)));
+        if (again.failed, again.score) > (now.failed, now.score) {
+            break;
+        }
+        let same = again.sequence == now.sequence;
+        now = again;
+        if same {
+            break;
+        }
+    }
+    written(problem, &now.sequence)
+}
+
+/// Takes single moves that save a tree or a night, and no others.
+fn mended<'p>(problem: &'p Problem, kept: Course<'p>, seed: u64) -> Course<'p> {
+    let mut now = kept;
+    if now.sequence.len() < 2 {
+        return now;
+    }
+    let mut random = ChaCha8Rng::seed_from_u64(seed);
+    for _ in 0..MENDING {
+        let mut sequence = now.sequence.clone();
+        let Some(from) = moved(problem, &now, &mut sequence, &mut random) else { continue };
+        let (key, _) = now.tried(&sequence, from);
+        if (key.0, key.1, key.2, key.3) < now.trees() {
+            now.sequence = sequence;
+            now.play(from);
+        }
+    }
+    now
+}
+
+/// The same sets in the same order by the same people, on a problem whose bags differ from what was
+/// believed; visits are made as bags come ready, as a crew would. Trees that the plan leaves stay
+/// left.
+pub fn replayed(problem: &Problem, plan: &Plan) -> Plan {
+    let mut sets: Vec<(i32, Visit)> = plan
+        .draws
+        .iter()
+        .filter(|draw| problem.trees[draw.tree].hung.is_none())
+        .map(|draw| (draw.start, Visit::new(draw.tree, Some(draw.person))))
+        .collect();
+    sets.sort_by_key(|set| set.0);
+    let order: Vec<Visit> = sets.into_iter().map(|set| set.1).collect();
+    let mut sequence = improvised(problem, &order, SETS_FIRST_MIN, false);
+    sequence.retain(|visit| plan.draws.iter().any(|draw| draw.tree == visit.tree));
+    written(problem, &sequence)
+}
+
+/// A sequence with the days on its way.
+#[derive(Debug, Clone)]
+struct Course<'p> {
+    sequence: Vec<Visit>,
+    /// The day before every [`STRIDE`]th visit.
+    kept: Vec<Rota<'p>>,
+    /// Begin of each visit, or of the one before it where it was not made.
+    begins: Vec<i32>,
+    failed: usize,
+    score: Score,
+    slope: i64,
+    is_strict: bool,
+}
+
+type Key = (usize, usize, usize, usize, i64);
+
+impl<'p> Course<'p> {
+    fn new(problem: &'p Problem, sequence: Vec<Visit>) -> Self {
+        let mut course = Self {
+            begins: vec![0; sequence.len()],
+            sequence,
+            kept: vec![Rota::new(problem, false)],
+            failed: 0,
+            score: Score { not_empty: 0, due_left: 0, overnight: 0, end: 0, walking_min: 0 },
+            slope: 0,
+            is_strict: false,
+        };
+        course.play(0);
+        course
+    }
+
+    /// Plays the day again from a visit on.
+    fn play(&mut self, from: usize) {
+        let place = (from / STRIDE).min(self.kept.len() - 1);
+        self.kept.truncate(place + 1);
+        let mut rota = self.kept[place].clone();
+        for index in place * STRIDE..self.sequence.len() {
+            if index % STRIDE == 0 && index > place * STRIDE {
+                self.kept.push(rota.clone());
+            }
+            rota.make(self.sequence[index]);
+            self.begins[index] = rota.floor();
+        }
+        self.close(rota);
+    }
+
+    fn close(&mut self, mut rota: Rota) {
+        rota.end();
+        (self.failed, self.score, self.slope) = (rota.failed, rota.score(), rota.slope());
+    }
+
+    /// What a changed sequence would come to.
+    fn tried(&self, sequence: &[Visit], from: usize) -> (Key, Score) {
+        let place = (from / STRIDE).min(self.kept.len() - 1);
+        let mut rota = self.kept[place].clone();
+        for visit in &sequence[place * STRIDE..] {
+            rota.make(*visit);
+        }
+        rota.end();
+        let score = rota.score();
+        (self.key_of(rota.failed, &score, rota.slope()), score)
+    }
+
+    fn key(&self) -> Key {
+        self.key_of(self.failed, &self.score, self.slope)
+    }
+
+    fn key_of(&self, failed: usize, score: &Score, slope: i64) -> Key {
+        let below = match self.is_strict {
+            true => i64::from(score.end) * 1_000_000 + i64::from(score.walking_min),
+            false => slope,
+        };
+        (failed, score.not_empty, score.due_left, score.overnight, below)
+    }
+
+    fn trees(&self) -> (usize, usize, usize, usize) {
+        (self.failed, self.score.not_empty, self.score.due_left, self.score.overnight)
+    }
+}
+
+fn search<'p>(problem: &'p Problem, start: Course<'p>, effort: Effort) -> Course<'p> {
+    if start.sequence.len() < 2 {
+        return start;
+    }
+    let mut random = ChaCha8Rng::seed_from_u64(effort.seed);
+    let mut now = start;
+    let mut best = ((now.failed, now.score), now.sequence.clone());
+    let mut memory = vec![now.key(); MEMORY];
+    for turn in 0..effort.moves {
+        if turn == effort.moves / 2 {
+            // From here on by the score itself: the slope helps towards an end, and blurs walking.
+            now = Course::new(problem, best.1.clone());
+            now.is_strict = true;
+            memory.fill(now.key());
+        }
+        let mut sequence = now.sequence.clone();
+        let Some(from) = moved(problem, &now, &mut sequence, &mut random) else { continue };
+        let (key, score) = now.tried(&sequence, from);
+        if key <= now.key() || key <= memory[turn % MEMORY] {
+            now.sequence = sequence;
+            now.play(from);
+            if (now.failed, score) < best.0 {
+                best = ((now.failed, score), now.sequence.clone());
+            }
+        }
+        memory[turn % MEMORY] = now.key();
+    }
+    Course::new(problem, best.1)
+}
+
+/// Changes a sequence by one move; gives the first place that it changed.
+fn moved(
+    problem: &Problem,
+    now: &Course,
+    sequence: &mut Vec<Visit>,
+    random: &mut ChaCha8Rng,
+) -> Option<usize> {
+    let picked = random.random_range(0..sequence.len());
+    match random.random_range(0..100) {
+        0..30 => relocated(problem, now, sequence, picked, random),
+        30..55 => exchanged(problem, sequence, picked, random),
+        55..80 => shifted(sequence, picked, random),
+        _ => handed_over(problem, sequence, picked, random),
+    }
+}
+
+/// A place not far from another one, now and then any.
+fn near(at: usize, length: usize, random: &mut ChaCha8Rng) -> usize {
+    let reach = [2, 6, 20, length][random.random_range(0..4)];
+    let (low, high) = (at.saturating_sub(reach), (at + reach + 1).min(length));
+    random.random_range(low..high)
+}
+
+/// All visits of one tree: its set elsewhere, the others where they will come ready.
+fn relocated(
+    problem: &Problem,
+    now: &Course,
+    sequence: &mut Vec<Visit>,
+    picked: usize,
+    random: &mut ChaCha8Rng,
+) -> Option<usize> {
+    let tree = sequence[picked].tree;
+    if problem.trees[tree].hung.is_some() {
+        return shifted(sequence, picked, random);
+    }
+    let first = sequence.iter().position(|visit| visit.tree == tree)?;
+    let Visit { who, thrifty, .. } = sequence[first];
+    let others: Vec<(usize, i32)> = (0..sequence.len())
+        .filter(|&place| sequence[place].tree != tree)
+        .map(|place| (place, now.begins[place]))
+        .collect();
+    let target = near(first, others.len() + 1, random);
+    let begin = others.get(target).map_or_else(|| *now.begins.last().unwrap_or(&0), |it| it.1);
+    let mut inserts = vec![target];
+    let mut runs = begin + problem.steps.set_min[tree];
+    for _ in 1..visits(problem, tree) {
+        let ready = problem.sure(tree, runs).unwrap_or(i32::MAX / 4);
+        let place = others.partition_point(|it| it.1 < ready).max(target);
+        inserts.push(place);
+        runs = ready + problem.steps.refill_min;
+    }
+    let old = sequence.clone();
+    sequence.clear();
+    let mut pending = inserts.into_iter().peekable();
+    let mut is_first = true;
+    for place in 0..=others.len() {
+        while pending.next_if(|it| *it == place).is_some() {
+            sequence.push(Visit { thrifty, ..Visit::new(tree, who.filter(|_| is_first)) });
+            is_first = false;
+        }
+        if let Some((from, _)) = others.get(place) {
+            sequence.push(old[*from]);
+        }
+    }
+    changed(&old, sequence)
+}
+
+/// Two trees of as many visits change places.
+fn exchanged(
+    problem: &Problem,
+    sequence: &mut [Visit],
+    picked: usize,
+    random: &mut ChaCha8Rng,
+) -> Option<usize> {
+    let one = sequence[picked].tree;
+    let other = sequence[near(picked, sequence.len(), random)].tree;
+    let is_hung = |tree: usize| problem.trees[tree].hung.is_some();
+    let alike = visits(problem, one) == visits(problem, other) && is_hung(one) == is_hung(other);
+    if one == other || !alike {
+        return None;
+    }
+    let mut from = None;
+    for (place, visit) in sequence.iter_mut().enumerate() {
+        let new = match visit.tree {
+            tree if tree == one => other,
+            tree if tree == other => one,
+            _ => continue,
+        };
+        visit.tree = new;
+        from = from.or(Some(place));
+    }
+    from
+}
+
+/// One visit comes earlier or later.
+fn shifted(sequence: &mut Vec<Visit>, picked: usize, random: &mut ChaCha8Rng) -> Option<usize> {
+    let target = near(picked, sequence.len(), random);
+    if target == picked {
+        return None;
+    }
+    let visit = sequence.remove(picked);
+    sequence.insert(target, visit);
+    Some(picked.min(target))
+}
+
+/// One visit, or all of a tree, is somebody else's, or takes another kit.
+fn handed_over(
+    problem: &Problem,
+    sequence: &mut [Visit],
+    picked: usize,
+    random: &mut ChaCha8Rng,
+) -> Option<usize> {
+    if random.random_bool(0.2) {
+        sequence[picked].thrifty ^= true;
+        return Some(picked);
+    }
+    let people = problem.people.len();
+    let who = Some(random.random_range(0..=people)).filter(|&who| who < people);
+    if people == 1 || sequence[picked].who == who {
+        return None;
+    }
+    let (tree, whole) = (sequence[picked].tree, random.random_bool(0.4));
+    sequence[picked].who = who;
+    if !whole {
+        return Some(picked);
+    }
+    let own = sequence.iter_mut().filter(|visit| visit.tree == tree);
+    own.for_each(|visit| visit.who = who);
+    sequence.iter().position(|visit| visit.tree == tree)
+}
+
+fn changed(old: &[Visit], new: &[Visit]) -> Option<usize> {
+    old.iter().zip(new).position(|(old, new)| old != new)
+}
+
+/// The sequence of an earlier plan: its acts in the order in which they begin.
+fn sequence_of(problem: &Problem, plan: &Plan) -> Vec<Visit> {
+    let is_hung = |tree: usize| problem.trees.get(tree).is_none_or(|it| it.hung.is_some());
+    let is_visit = |act: &&Act| match act.deed {
+        Deed::Set => !is_hung(act.at),
+        Deed::Refill | Deed::Strip => act.at < problem.trees.len(),
+        _ => false,
+    };
+    let mut acts: Vec<(i32, usize, usize)> = plan
+        .people
+        .iter()
+        .enumerate()
+        .flat_map(|(who, acts)| {
+            acts.iter().filter(is_visit).map(move |act| (act.from, act.at, who))
+        })
+        .collect();
+    acts.sort_unstable();
+    let known = |who: usize| Some(who).filter(|&who| who < problem.people.len());
+    let sequence = acts.into_iter().map(|(_, tree, who)| Visit::new(tree, known(who)));
+    completed(problem, sequence.collect())
+}
+
+/// The plan of a sequence; trees whose later visits cannot be made are taken off the list.
+fn written(problem: &Problem, sequence: &[Visit]) -> Plan {
+    let mut banned: Vec<usize> = Vec::new();
+    loop {
+        let mut rota = Rota::new(problem, true);
+        banned.iter().for_each(|&tree| rota.leave(tree));
+        sequence.iter().for_each(|visit| rota.make(*visit));
+        rota.end();
+        let stuck: Vec<usize> =
+            rota.stuck_trees().into_iter().filter(|tree| !banned.contains(tree)).collect();
+        if rota.failed == 0 || stuck.is_empty() {
+            return rota.plan();
+        }
+        banned.extend(stuck);
+    }
+}

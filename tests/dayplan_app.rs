@@ -1,0 +1,196 @@
+//! The day plan of the demo grove and of folders of our own, as it leaves `app`: the same in every
+//! form, held to the forms' own standards.
+#![allow(missing_docs)]
+
+use chrono::{DateTime, NaiveDateTime, Utc};
+use xylocast::app::dayplan::{Asked, DayPlan, campaign, dayplan};
+use xylocast::app::desk::{Desk, Request};
+use xylocast::pages::{calendar, dayplan as sheet, lanes};
+
+fn demo() -> Desk {
+    Desk::lay(&Request::default(), Utc::now()).unwrap()
+}
+
+fn walnuts(desk: &Desk) -> DayPlan {
+    let asked = Asked { blocks: vec!["walnuts".into()], ..Asked::default() };
+    dayplan(desk, desk.tomorrow(), &asked).unwrap()
+}
+
+/// A reader of RFC 5545 of our own: lines end in CRLF, none is longer than 75 octets, a line that
+/// begins with a blank goes on with the one before; TEXT is unescaped.
+fn read_calendar(text: &str) -> Vec<Vec<(String, String)>> {
+    assert!(text.ends_with("\r\n"));
+    let mut lines: Vec<String> = Vec::new();
+    for line in text.strip_suffix("\r\n").unwrap().split("\r\n") {
+        assert!(line.len() <= 75 && !line.contains(['\r', '\n']), "{line}");
+        match line.strip_prefix(' ') {
+            Some(rest) => lines.last_mut().unwrap().push_str(rest),
+            None => lines.push(line.to_owned()),
+        }
+    }
+    assert_eq!(lines.first().unwrap(), "BEGIN:VCALENDAR");
+    assert_eq!(lines.last().unwrap(), "END:VCALENDAR");
+    for needed in ["VERSION:2.0", "CALSCALE:GREGORIAN"] {
+        assert!(lines.iter().any(|line| line == needed));
+    }
+    assert!(lines.iter().any(|line| line.starts_with("PRODID:")));
+    let mut events = Vec::new();
+    let mut event: Option<Vec<(String, String)>> = None;
+    for line in &lines {
+        let (name, value) = line.split_once(':').unwrap();
+        match (name, value) {
+            ("BEGIN", "VEVENT") => assert!(event.replace(Vec::new()).is_none()),
+            ("END", "VEVENT") => events.push(event.take().unwrap()),
+            _ => {
+                if let Some(event) = &mut event {
+                    event.push((name.to_owned(), unescaped(value)));
+                }
+            }
+        }
+    }
+    assert!(event.is_none());
+    events
+}
+
+fn unescaped(text: &str) -> String {
+    let mut out = String::new();
+    let mut letters = text.chars();
+    while let Some(letter) = letters.next() {
+        match letter {
+            '\\' => match letters.next().unwrap() {
+                'n' | 'N' => out.push('\n'),
+                other => {
+                    assert!(['\\', ';', ','].contains(&other), "{text}");
+                    out.push(other);
+                }
+            },
+            // RFC 5545, section 3.3.11: these are never bare in TEXT.
+            ';' | ',' => panic!("bare {letter} in {text}"),
+            _ => out.push(letter),
+        }
+    }
+    out
+}
+
+#[test]
+fn the_calendar_reads_back_as_the_plan() {
+    let desk = demo();
+    let mut plan = walnuts(&desk);
+    plan.grove = "Aria; Bäume, \\ und\nmehr 🌳 — ".repeat(4);
+    let text = calendar::calendar(&plan, desk.as_of);
+    let events = read_calendar(&text);
+    let acts: Vec<_> = plan.people.iter().flat_map(|person| &person.acts).collect();
+    assert_eq!(events.len(), acts.len());
+    let mut uids = std::collections::HashSet::new();
+    for (event, act) in events.iter().zip(acts) {
+        let value = |name: &str| {
+            let found: Vec<_> = event.iter().filter(|it| it.0 == name).collect();
+            assert_eq!(found.len(), 1, "{name}");
+            found[0].1.clone()
+        };
+        let instant = |name: &str| -> DateTime<Utc> {
+            NaiveDateTime::parse_from_str(&value(name), "%Y%m%dT%H%M%SZ").unwrap().and_utc()
+        };
+        assert_eq!([instant("DTSTART"), instant("DTEND")], act.at);
+        assert_eq!(instant("DTSTAMP"), desk.as_of);
+        assert!(value("SUMMARY").contains(act.what) && value("DESCRIPTION").contains(&plan.grove));
+        assert!(uids.insert(value("UID")));
+    }
+}
+
+#[test]
+fn the_same_question_has_the_same_plan_and_the_plan_holds_together() {
+    let desk = demo();
+    let (one, other) = (walnuts(&desk), walnuts(&desk));
+    let json = |plan: &DayPlan| serde_json::to_string(plan).unwrap();
+    assert_eq!(json(&one), json(&other));
+    let in_plan: Vec<&str> = one.trees.iter().map(|tree| tree.tree_id.as_str()).collect();
+    let left: Vec<&str> = one.left.iter().map(|tree| tree.tree_id.as_str()).collect();
+    assert!(in_plan.iter().all(|tree| !left.contains(tree)));
+    let listed =
+        desk.grove.trees.iter().filter(|it| it.block == "walnuts" && it.hang != Some(false));
+    for tree in listed {
+        assert!(
+            in_plan.contains(&tree.id.as_str()) ^ left.contains(&tree.id.as_str()),
+            "{}",
+            tree.id
+        );
+    }
+    let odds = one.odds.unwrap();
+    assert!((0.0..=1.0).contains(&odds.p_all_done) && odds.overnight_bags >= 0.0);
+    assert_eq!(one.what_if.len(), 3);
+}
+
+#[test]
+fn pictures_and_sheets_are_text_and_escape_what_users_type() {
+    let desk = demo();
+    let mut plan = walnuts(&desk);
+    plan.trees[0].tree_id = "<b>&".into();
+    plan.grove = "<script>".into();
+    let (svg, html) = (lanes::file(&plan), sheet::file(&plan));
+    for needed in [
+        "role=\"img\"",
+        "<title id=\"lanes-title\">",
+        "<desc id=\"lanes-desc\">",
+        "viewBox=\"0 0 360 ",
+    ] {
+        assert!(svg.contains(needed), "{needed}");
+    }
+    for text in [&svg, &html] {
+        assert!(
+            text.contains("&lt;b&gt;&amp;") && !text.contains("<b>&") && !text.contains("<script>")
+        );
+    }
+    for tree in &plan.trees[1..] {
+        assert!(svg.contains(&format!(">{}</text>", tree.tree_id)) && html.contains(&tree.tree_id));
+    }
+    assert!(html.contains("local law and licensed practice prevail"));
+}
+
+#[test]
+fn a_plan_made_again_changes_little_and_says_what() {
+    let desk = demo();
+    let plan = walnuts(&desk);
+    let again = |kits: Option<u32>, people: Option<u32>| {
+        let blocks = vec!["walnuts".into()];
+        let asked =
+            Asked { blocks, kits, people, earlier: Some(plan.kept.clone()), ..Asked::default() };
+        dayplan(&desk, desk.tomorrow(), &asked).unwrap()
+    };
+    assert_eq!(again(None, None).changes.unwrap(), [] as [&str; 0]);
+    let alone = again(None, Some(1)).changes.unwrap();
+    assert_eq!(alone[0], "people: 1 (was 3)");
+    assert!(alone.len() > 1, "{alone:?}");
+    let wrong = Asked { earlier: Some(plan.kept.clone()), ..Asked::default() };
+    let error = dayplan(&desk, plan.date.succ_opt().unwrap(), &wrong).unwrap_err().to_string();
+    assert!(error.contains("--from"), "{error}");
+}
+
+#[test]
+fn several_days_share_the_list_out() {
+    let desk = demo();
+    let asked = Asked { blocks: vec!["walnuts".into()], ..Asked::default() };
+    let days = campaign(&desk, desk.tomorrow(), 3, &asked).unwrap();
+    assert_eq!(days.days.len(), 3);
+    let mut trees: Vec<&String> = days.days.iter().flat_map(|day| &day.trees).collect();
+    let planned = trees.len();
+    trees.sort();
+    trees.dedup();
+    assert_eq!((trees.len(), planned + days.left.len()), (planned, days.listed));
+    assert!(days.days.iter().any(|day| day.go));
+    assert!(days.days.iter().all(|day| day.go != day.trees.is_empty()));
+}
+
+#[test]
+fn what_is_not_there_is_said() {
+    let desk = demo();
+    let asked = |block: &str, tree: &str| {
+        let some = |it: &str| if it.is_empty() { vec![] } else { vec![it.to_owned()] };
+        Asked { blocks: some(block), trees: some(tree), ..Asked::default() }
+    };
+    let error = |asked: Asked| dayplan(&desk, desk.tomorrow(), &asked).unwrap_err().to_string();
+    assert!(error(asked("orchard", "")).contains("blocks: avenue, walnuts"));
+    assert!(error(asked("", "E99")).contains("no tree 'E99'"));
+    let one_kit = Asked { kits: Some(1), ..Asked::default() };
+    assert!(error(one_kit).contains("2 bags hang already"));
+}
