@@ -65,6 +65,9 @@ fn everything_typed_is_kept() {
         "{LEAST}anemometer_height_m = 10\npublic_access = false\n\
          [crew]\npeople = 3\nkits = 40\nday_starts = \"07:30\"\nday_ends = 17:45:00\nset_min = 9.5\n\
          per_port_min = 1\nstrip_min = 4\nwalk_min = 1\ncheck_every_min = 30\n\
+         [plan]\nleak_check_min = 6\nsecond_look_min = 25\nlook_slack_min = 10\nlook_min = 2\n\
+         refill_min = 6\nwalk_blocks_min = 8\nwalk_m_per_min = 50\nbreaks = []\n\
+         break_slack_min = 20\nheat_rest_min_per_h = 15\n\
          [label]\nproduct_name = \"P\"\nregistration_number = \"12-3\"\n\
          label_rate_ml_per_cm_dbh = 0.7\nmin_water_ml_per_ml_product = 9\nmax_per_tree_ml = 60\n\
          unattended_allowed = true\nmean_dose_allowed = false\nre_entry_h = 12\n\
