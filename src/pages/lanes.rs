@@ -85,7 +85,8 @@ pub fn picture(plan: &DayPlan) -> Markup {
             }
             @for (x, words) in scale.hours(zone) {
                 line x1=(px(x)) x2=(px(x)) y1=(px(TOP)) y2=(px(legend_top)) stroke="#999" stroke-width="0.4" {}
-                text x=(px(x)) y="10" text-anchor=(if x > RIGHT - 8.0 { "end" } else { "middle" }) { (words) }
+                // At the edge it would be cut off, or run into the hour before.
+                @if x <= RIGHT - 8.0 { text x=(px(x)) y="10" text-anchor="middle" { (words) } }
             }
             @for (row, person) in plan.people.iter().enumerate() {
                 @let y = TOP + PERSON * row as f64;
