@@ -21,6 +21,8 @@ use std::sync::Arc;
 pub const DAYS: usize = 200;
 /// Moves of the search where a question is what something would buy.
 const MOVES: usize = 600;
+/// How much later than a bag that came ready the next tree may be set first, min.
+const HABITS_MIN: [i32; 5] = [-20, 0, 10, 40, 100_000];
 /// How much earlier a start is asked about, min.
 pub const EARLIER_MIN: i32 = 30;
 /// Keeps a covariance of near-equal trees positive definite.
@@ -116,21 +118,21 @@ impl Days {
                     Knot { start: *start, p50: at, p90: at, sure: at }
                 })
                 .collect();
-            if it.hung.is_none() {
-                if it.fillings > 1 {
-                    one_filling(it, problem.steps.refill_min);
-                }
-                (it.due, it.overnight_until) = (true, Some(i32::MAX));
-            }
         }
-        problem
+        may_all_stay(&problem)
     }
 
     /// What is to be expected of a plan.
     pub fn odds(&self, problem: &Problem, plan: &Plan) -> Odds {
+        // The habit that comes nearest to the plan on a day as believed.
+        let habit = HABITS_MIN.into_iter().min_by_key(|&habit| {
+            let lived = replayed(&may_all_stay(problem), plan, habit);
+            (unfinished(plan, &lived), habit)
+        });
+        let habit = habit.unwrap_or_default();
         let seen: Vec<[f64; 4]> = (0..self.days.len())
             .into_par_iter()
-            .map(|day| lived(problem, plan, &replayed(&self.problem(problem, day), plan)))
+            .map(|day| lived(problem, plan, &replayed(&self.problem(problem, day), plan, habit)))
             .collect();
         let mean = |which: usize| seen.iter().map(|it| it[which]).sum::<f64>() / seen.len() as f64;
         Odds {
@@ -197,6 +199,24 @@ fn padded(plan: &Plan, problem: &Problem) -> Plan {
     plan
 }
 
+/// A bag that is not empty in time stays, whatever the label says: nobody knew when it was hung.
+fn may_all_stay(problem: &Problem) -> Problem {
+    let mut problem = problem.clone();
+    for tree in problem.trees.iter_mut().filter(|tree| tree.hung.is_none()) {
+        if tree.fillings > 1 {
+            one_filling(tree, problem.steps.refill_min);
+        }
+        (tree.due, tree.overnight_until) = (true, Some(i32::MAX));
+    }
+    problem
+}
+
+/// Bags left hanging, those that were never hung included.
+fn unfinished(planned: &Plan, lived: &Plan) -> usize {
+    let hanging = lived.draws.iter().filter(|draw| draw.overnight).count();
+    hanging + planned.draws.len().saturating_sub(lived.draws.len())
+}
+
 /// All fillings of a tree as one.
 fn one_filling(tree: &mut crate::plan::day::Tree, refill_min: i32) {
     let single = tree.drawdown.clone();
@@ -216,10 +236,8 @@ fn one_filling(tree: &mut crate::plan::day::Tree, refill_min: i32) {
 
 /// Of one simulated day: all done? bags left hanging; idle minutes of a person and of a kit.
 fn lived(problem: &Problem, planned: &Plan, lived: &Plan) -> [f64; 4] {
-    let hanging = |plan: &Plan| plan.draws.iter().filter(|draw| draw.overnight).count();
-    let unmade = planned.draws.len().saturating_sub(lived.draws.len());
-    let left_hanging = hanging(lived) + unmade;
-    let all_done = left_hanging <= hanging(planned);
+    let left_hanging = unfinished(planned, lived);
+    let all_done = left_hanging <= planned.draws.iter().filter(|draw| draw.overnight).count();
     let works = |act: &&Act| act.deed != Deed::Break;
     let from = problem.people.iter().map(|person| person.from).min().unwrap_or(0);
     let end = lived.people.iter().flatten().filter(works).map(|act| act.to).max().unwrap_or(from);

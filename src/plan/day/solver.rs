@@ -36,9 +36,6 @@ const FEW: usize = 30;
 /// From so many.
 const STARTS: usize = 6;
 
-/// A crew sets the next tree before it strips a bag that came ready so much earlier, min.
-const SETS_FIRST_MIN: i32 = 10;
-
 /// Moves that mend an earlier plan.
 const MENDING: usize = 1500;
 /// A plan made afresh takes the place of a mended one where it saves more than one tree in so many.
@@ -109,9 +106,9 @@ fn mended<'p>(problem: &'p Problem, kept: Course<'p>, seed: u64) -> Course<'p> {
 }
 
 /// The same sets in the same order by the same people, on a problem whose bags differ from what was
-/// believed; visits are made as bags come ready, as a crew would. Trees that the plan leaves stay
-/// left.
-pub fn replayed(problem: &Problem, plan: &Plan) -> Plan {
+/// believed; visits are made as bags come ready, as a crew would: the next tree is set before a bag
+/// that came ready up to `sets_first_min` earlier. Trees that the plan leaves stay left.
+pub fn replayed(problem: &Problem, plan: &Plan, sets_first_min: i32) -> Plan {
     let mut sets: Vec<(i32, Visit)> = plan
         .draws
         .iter()
@@ -120,7 +117,7 @@ pub fn replayed(problem: &Problem, plan: &Plan) -> Plan {
         .collect();
     sets.sort_by_key(|set| set.0);
     let order: Vec<Visit> = sets.into_iter().map(|set| set.1).collect();
-    let mut sequence = improvised(problem, &order, SETS_FIRST_MIN, false);
+    let mut sequence = improvised(problem, &order, sets_first_min, false);
     sequence.retain(|visit| plan.draws.iter().any(|draw| draw.tree == visit.tree));
     written(problem, &sequence)
 }
