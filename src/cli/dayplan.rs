@@ -3,13 +3,13 @@
 use super::args;
 use super::csv_rows::{csv, or_blank, word};
 use super::words::{bullets, clock, hours, percent, table, wrapped};
+use super::write_out;
 use crate::app::dayplan::{
     Asked, Campaign, DayPlan, Doing, PersonDay, campaign, dayplan, read_kept,
 };
 use crate::app::desk::{Desk, DeskError};
 use crate::app::rests::counted;
 use crate::pages::{calendar, dayplan as sheet, lanes};
-use crate::store::write_atomically;
 use std::fmt::Write;
 use std::path::Path;
 
@@ -48,8 +48,7 @@ pub fn planned(desk: &Desk, args: &args::Dayplan) -> Result<Planned, DeskError> 
 
 fn write(path: Option<&Path>, text: impl FnOnce() -> String) -> Result<(), DeskError> {
     let Some(path) = path else { return Ok(()) };
-    write_atomically(path, text().as_bytes())
-        .map_err(|error| DeskError::File { path: path.into(), error })
+    write_out(path, text().as_bytes())
 }
 
 /// A day for people.

@@ -2,7 +2,7 @@
 
 use super::lanes::picture;
 use crate::app::dayplan::{DayPlan, Doing, PersonDay};
-use maud::{DOCTYPE, Markup, PreEscaped, html};
+use maud::{Markup, html};
 
 const STYLE: &str = "
 body { font: 16px/1.35 sans-serif; color: #000; background: #fff; margin: 0 auto; max-width: 46rem;
@@ -24,40 +24,27 @@ footer { margin-top: 1.2rem; border-top: 1px solid #000; padding-top: 0.3rem; }
 /// The file.
 pub fn file(plan: &DayPlan) -> String {
     let title = format!("Day plan {}, {}", plan.date, plan.grove);
-    let page = html! {
-        (DOCTYPE)
-        html lang="en" {
-            head {
-                meta charset="utf-8";
-                meta name="viewport" content="width=device-width, initial-scale=1";
-                meta http-equiv="Content-Security-Policy"
-                    content="default-src 'none'; style-src 'unsafe-inline'";
-                title { (title) }
-                style { (PreEscaped(STYLE)) }
-            }
-            body {
-                header {
-                    h1 { (title) }
-                    p.answer { (plan.answer) }
-                    @if plan.is_demo { p { "Demo grove: place, weather and draws are invented." } }
-                    p { "Times in " (plan.time_zone) "." }
-                }
-                main {
-                    @if let Some(changes) = &plan.changes { (lines("Changed", changes)) }
-                    section { h2 { "Cautions for this day" } ul {
-                        @for caution in &plan.cautions { li { b { (caution.at) ": " } (caution.words) } }
-                    } }
-                    @if plan.worth_it { section { h2 { "The day" } (picture(plan)) } }
-                    @for person in &plan.people { (one(person)) }
-                    (trees(plan))
-                    @if !plan.left.is_empty() { (left(plan)) }
-                    (lines("What this rests on", &plan.rests_on))
-                }
-                footer { "Planning estimate. The product label, local law and licensed practice prevail." }
-            }
+    let body = html! {
+        header {
+            h1 { (title) }
+            p.answer { (plan.answer) }
+            @if plan.is_demo { p { "Demo grove: place, weather and draws are invented." } }
+            p { "Times in " (plan.time_zone) "." }
         }
+        main {
+            @if let Some(changes) = &plan.changes { (lines("Changed", changes)) }
+            section { h2 { "Cautions for this day" } ul {
+                @for caution in &plan.cautions { li { b { (caution.at) ": " } (caution.words) } }
+            } }
+            @if plan.worth_it { section { h2 { "The day" } (picture(plan)) } }
+            @for person in &plan.people { (one(person)) }
+            (trees(plan))
+            @if !plan.left.is_empty() { (left(plan)) }
+            (lines("What this rests on", &plan.rests_on))
+        }
+        footer { "Planning estimate. The product label, local law and licensed practice prevail." }
     };
-    page.into_string()
+    super::whole(&title, STYLE, body)
 }
 
 fn clock(text: &str) -> &str {
