@@ -222,7 +222,15 @@ fn planned(
 ) -> Result<(Plan, Score), DeskError> {
     let plan = solve(&laid.problem, effort, earlier);
     match check(&laid.problem, &plan) {
-        Ok(score) => Ok((plan, score)),
+        Ok(score) => {
+            // An earlier plan that still goes stays as it is, unless a tree or a night is saved.
+            let goes = earlier.and_then(|plan| Some((plan, check(&laid.problem, plan).ok()?)));
+            let trees = |score: &Score| (score.not_empty, score.overnight);
+            Ok(match goes.filter(|(_, was)| trees(was) <= trees(&score)) {
+                Some((earlier, was)) => (earlier.clone(), was),
+                None => (plan, score),
+            })
+        }
         Err(breaches) => Err(DeskError::Unanswerable(format!(
             "the plan made for {} breaks {} of its rules and is not shown (a fault of the program; the \
              first: {}); other --people, --kits or trees may go",
