@@ -12,6 +12,7 @@ use crate::evapo::humidity::vapour_pressure_deficit;
 use crate::grove::{Draw, Grove, Hang};
 use crate::uptake::fit::{CoefficientPrior, Posterior, Row, Variances, fit};
 use crate::uptake::likelihood::Seen;
+use crate::uptake::model::ModelFile;
 use crate::uptake::predict::Target;
 use crate::uptake::regress::regress;
 use crate::weather::Series;
@@ -189,18 +190,9 @@ fn log_linear(rows: &[Row]) -> Option<Posterior> {
         prior("ln VPD", -0.3, 0.5),
         prior("ln shortwave", -0.3, 0.5),
     ];
+    let spreads = ModelFile::prior().variances;
     let fitted = |scale: f64| {
-        let variances = Variances {
-            residual: Residual::Logistic,
-            scale,
-            tree_sd: 0.5,
-            drift_sd: 0.22,
-            drift_days: 20.0,
-            block_sd: 0.21,
-            species_sd: 0.21,
-            day_sd: 0.22,
-            day_correlation: 0.65,
-        };
+        let variances = Variances { scale, ..spreads };
         fit(rows, &priors, &variances).ok()
     };
     if rows.is_empty() {

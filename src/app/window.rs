@@ -5,7 +5,7 @@ use super::desk::{Desk, DeskError};
 use super::outlook::{RAIN_MM, is_night};
 use super::times::{Turns, instant};
 use crate::belief::Finish;
-use crate::grove::{Hang, Tree};
+use crate::grove::{Grove, Hang, Tree};
 use crate::plan::cadence::{Crew, minutes};
 use crate::plan::window::{Start, longest, step_from, steps};
 use crate::text::format_time;
@@ -98,17 +98,23 @@ pub fn listed(desk: &Desk, date: NaiveDate) -> List {
         .iter()
         .enumerate()
         .filter(|(_, tree)| chosen(tree))
-        .map(|(index, tree)| Hang {
-            id: tree.id.clone(),
-            tree: index,
-            start,
-            charge: tree.charge.unwrap_or(grove.settings.bag.charge),
-            ports: tree.ports,
-            head: None,
-            row: 0,
-        })
+        .map(|(index, _)| hang_of(grove, index, start))
         .collect();
     List { hangs, typed: false }
+}
+
+/// A tree as it would be hung at an instant, with its own charge and ports.
+pub fn hang_of(grove: &Grove, tree: usize, start: DateTime<Utc>) -> Hang {
+    let known = &grove.trees[tree];
+    Hang {
+        id: known.id.clone(),
+        tree,
+        start,
+        charge: known.charge.unwrap_or(grove.settings.bag.charge),
+        ports: known.ports,
+        head: None,
+        row: 0,
+    }
 }
 
 /// Looks at every start of the date, from the first at which a bag can run to the latest finish.

@@ -7,7 +7,7 @@ use crate::app::hanging::{Bag, hanging};
 use crate::app::outlook::{HOT_C, Outlook, outlook};
 use crate::app::overnight::{self, leave};
 use crate::app::times::{Turns, instant};
-use crate::app::window::{barred, listed};
+use crate::app::window::{barred, hang_of, listed};
 use crate::belief::{Belief, Finish};
 use crate::grove::{Hang, Tree as GroveTree};
 use crate::plan::day::{Break, Closed, Hung, Kit, Knot, Person, Problem, Steps, Tree};
@@ -165,18 +165,6 @@ fn chosen(
         }
     }
     let start = instant(date, grove.settings.crew.day_starts, grove.settings.zone);
-    let as_hang = |index: usize| {
-        let tree = &grove.trees[index];
-        Hang {
-            id: tree.id.clone(),
-            tree: index,
-            start,
-            charge: tree.charge.unwrap_or(grove.settings.bag.charge),
-            ports: tree.ports,
-            head: None,
-            row: 0,
-        }
-    };
     let mut list = Vec::new();
     for id in &asked.trees {
         let index = grove.trees.iter().position(|tree| tree.id == *id).ok_or_else(|| {
@@ -184,7 +172,7 @@ fn chosen(
                 "no tree '{id}' in trees.csv; write its id as it stands there"
             ))
         })?;
-        list.push(as_hang(index));
+        list.push(hang_of(grove, index, start));
     }
     if asked.trees.is_empty() {
         list = listed(desk, date).hangs;
