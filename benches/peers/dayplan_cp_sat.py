@@ -7,8 +7,8 @@ Writes NN-theirs.json (NN-hinted.json) beside each NN-day.json; the example scor
 plan::check. Unhinted, it knows nothing of our plans; hinted, it sets out from them. It stops at
 SECONDS times WORKERS of processor time, or at half as much again of wall time on a busy machine; both
 are told. Minutes are whole, a drawdown is an element constraint over its table. A person's day is a circuit over sets and
-strips with walks between them. Kits come in nested sizes, so that a capacity for each size and all
-larger ones is exact; which kit is which is told afterwards.
+strips with walks between them. Each tree takes one size of kit, of which there are so many: within a
+size intervals are told apart afterwards, first come, first served.
 """
 
 import glob
@@ -50,7 +50,9 @@ def solved(day, ours, seconds, workers):
     n, end = len(trees), people[0]["to"]
     walk = lambda a, b: day["walks_min"][a * (n + 1) + b]
     model = cp_model.CpModel()
-    done, runs, strips, who, holds = [], [], [], [], []
+    done, runs, strips, who = [], [], [], []
+    sizes = sorted({kit["ports"] for kit in day["kits"]})
+    held, takes = {size: [] for size in sizes}, []
     starts_of, ends_of = {}, {}
     for i, tree in enumerate(trees):
         table = [sure(tree, start) for start in range(end + 1)]
@@ -72,7 +74,14 @@ def solved(day, ours, seconds, workers):
         model.add(length == strip + steps["strip_min"] - run).only_enforce_if(made)
         over = model.new_int_var(0, 10 * end, f"over{i}")
         model.add(over == strip + steps["strip_min"]).only_enforce_if(made)
-        holds.append(model.new_optional_interval_var(run, length, over, made, f"hold{i}"))
+        of_size = {}
+        for size in (size for size in sizes if size >= tree["ports"]):
+            of_size[size] = model.new_bool_var(f"size{i}_{size}")
+            held[size].append(
+                model.new_optional_interval_var(run, length, over, of_size[size], f"hold{i}_{size}")
+            )
+        model.add(sum(of_size.values()) == made)
+        takes.append(of_size)
         starts_of[2 * i] = run - steps["set_min"][i]
         ends_of[2 * i] = run + steps["leak_check_min"]
         starts_of[2 * i + 1], ends_of[2 * i + 1] = strip, strip + steps["strip_min"]
@@ -120,11 +129,9 @@ def solved(day, ours, seconds, workers):
     for task, mine in visited.items():
         model.add(sum(mine) == done[place(task)])
         model.add(last >= ends_of[task]).only_enforce_if(done[place(task)])
-    sizes = sorted({kit["ports"] for kit in day["kits"]})
-    for size in [0] + sizes[:-1]:
-        kits = sum(kit["ports"] > size for kit in day["kits"])
-        held = [holds[i] for i in range(n) if trees[i]["ports"] > size]
-        model.add_cumulative(held, [1] * len(held), kits)
+    for size, intervals in held.items():
+        count = sum(kit["ports"] == size for kit in day["kits"])
+        model.add_cumulative(intervals, [1] * len(intervals), count)
     strip_at = {a["at"]: a["from"] for acts in ours["people"] for a in acts if a["deed"] == "strip"}
     start_at = {draw["tree"]: draw["start"] for draw in ours["draws"]}
     for i in range(n if is_hinted else 0):
@@ -159,10 +166,11 @@ def solved(day, ours, seconds, workers):
         return None, solver.status_name(status)
     value = solver.value
     told = [i for i in range(n) if value(done[i])]
-    return plan(day, told, value, runs, strips, who), solver.status_name(status)
+    size = {i: next(size for size, of in takes[i].items() if value(of)) for i in told}
+    return plan(day, told, value, runs, strips, who, size), solver.status_name(status)
 
 
-def plan(day, told, value, runs, strips, who):
+def plan(day, told, value, runs, strips, who, size):
     trees, people, steps = day["trees"], day["people"], day["steps"]
     n = len(trees)
     acts_of, setter = [], {}
@@ -187,15 +195,13 @@ def plan(day, told, value, runs, strips, who):
             at = i
         acts_of.append(acts)
     free, draws = [-1] * len(day["kits"]), []
-    # Trees of many ports choose first among kits that are free at the same time: by time, smallest.
     for i in sorted(told, key=lambda i: value(runs[i])):
         start = value(runs[i])
-        fits = [
-            (kit["ports"], k)
+        kit = next(
+            k
             for k, kit in enumerate(day["kits"])
-            if kit["ports"] >= trees[i]["ports"] and free[k] <= start
-        ]
-        kit = min(fits)[1] if fits else 0
+            if kit["ports"] == size[i] and free[k] <= start
+        )
         free[kit] = value(strips[i]) + steps["strip_min"]
         at = {key: finish(trees[i], start, key) for key in ("p50", "p90", "sure")}
         draws.append(

@@ -4,6 +4,7 @@ use super::opening::{completed, improvised, openings, visits};
 use super::plan::{Act, Deed, Plan, Score};
 use super::problem::Problem;
 use super::rota::{Rota, Visit};
+use super::small::{FEW_VISITS, bettered};
 use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
@@ -21,7 +22,7 @@ impl Effort {
     pub fn for_size(problem: &Problem) -> Self {
         let visits = 2 * problem.trees.len().max(1);
         let most = 2_500_000 / (visits * problem.people.len().max(1));
-        let each = if problem.trees.len() < 5 { 3000 } else { 8000 };
+        let each = if visits <= FEW_VISITS { 3000 } else { 8000 };
         Self { moves: (each * visits).min(most).clamp(300, 120_000), seed: 7 }
     }
 }
@@ -35,6 +36,9 @@ const STRIDE: usize = 16;
 const FEW: usize = 30;
 /// From so many.
 const STARTS: usize = 6;
+
+/// Visits tried in a complete search of a small day, for each move of the search before it.
+const TRIES_A_MOVE: usize = 8;
 
 /// Moves that mend an earlier plan.
 const MENDING: usize = 1500;
@@ -57,6 +61,11 @@ pub fn solve(problem: &Problem, effort: Effort, earlier: Option<&Plan>) -> Plan 
         .map(|(start, seed)| search(problem, start, Effort { seed, ..each }))
         .min_by_key(|course| (course.failed, course.score))
         .expect("there is always an opening");
+    let all: usize = (0..problem.trees.len()).map(|tree| visits(problem, tree)).sum();
+    if all <= FEW_VISITS && best.failed == 0 {
+        let better = bettered(problem, best.score, TRIES_A_MOVE * effort.moves);
+        best = better.map_or(best, |sequence| Course::new(problem, completed(problem, sequence)));
+    }
     if let Some(earlier) = earlier {
         let kept =
             mended(problem, Course::new(problem, sequence_of(problem, earlier)), effort.seed);
@@ -268,7 +277,7 @@ fn relocated(
         return shifted(sequence, picked, random);
     }
     let first = sequence.iter().position(|visit| visit.tree == tree)?;
-    let Visit { who, thrifty, .. } = sequence[first];
+    let Visit { who, size, .. } = sequence[first];
     let others: Vec<(usize, i32)> = (0..sequence.len())
         .filter(|&place| sequence[place].tree != tree)
         .map(|place| (place, now.begins[place]))
@@ -289,7 +298,7 @@ fn relocated(
     let mut is_first = true;
     for place in 0..=others.len() {
         while pending.next_if(|it| *it == place).is_some() {
-            sequence.push(Visit { thrifty, ..Visit::new(tree, who.filter(|_| is_first)) });
+            sequence.push(Visit { size, ..Visit::new(tree, who.filter(|_| is_first)) });
             is_first = false;
         }
         if let Some((from, _)) = others.get(place) {
@@ -345,7 +354,8 @@ fn handed_over(
     random: &mut ChaCha8Rng,
 ) -> Option<usize> {
     if random.random_bool(0.2) {
-        sequence[picked].thrifty ^= true;
+        let kit = random.random_range(0..=problem.kits.len());
+        sequence[picked].size = problem.kits.get(kit).map(|kit| kit.ports);
         return Some(picked);
     }
     let people = problem.people.len();
