@@ -57,6 +57,8 @@ pub(super) struct Rota<'p> {
     pub(super) floor: i32,
     /// Visits that cannot be made: a day with any is no plan.
     pub failed: usize,
+    /// Trees that are surely not empty in time: left so far, or staying.
+    pub lost: usize,
 }
 
 /// A visit that can be made.
@@ -118,13 +120,14 @@ impl<'p> Rota<'p> {
             })
             .collect();
         let floor = problem.people.iter().map(|it| it.from).min().unwrap_or(0);
-        Self { problem, hands, kits_free, bags, floor, failed: 0 }
+        Self { problem, hands, kits_free, bags, floor, failed: 0, lost: 0 }
     }
 
     /// Takes a tree off the list.
     pub fn leave(&mut self, tree: usize) {
         if self.bags[tree].stage == Stage::Waits {
             self.bags[tree].stage = Stage::Left;
+            self.lost += 1;
         }
     }
 
@@ -159,7 +162,7 @@ impl<'p> Rota<'p> {
         match self.bags[tree].stage {
             Stage::Waits => match self.set(visit) {
                 Some(proposal) => self.accept(proposal),
-                None => self.bags[tree].stage = Stage::Left,
+                None => self.leave(tree),
             },
             Stage::Hangs => match self.call_on(visit) {
                 Some(proposal) => self.accept(proposal),
@@ -274,6 +277,7 @@ impl<'p> Rota<'p> {
             (bag.person, bag.kit) = (person, kit);
             (bag.start, bag.filled) = (slot.done, slot.done);
             bag.stage = if job.stays { Stage::Stays } else { Stage::Hangs };
+            self.lost += usize::from(job.stays);
             bag.ready = problem.sure(tree, slot.done).unwrap_or(i32::MAX / 4);
             return;
         }

@@ -21,7 +21,8 @@ impl Effort {
     /// Enough for a problem of this size: many moves on small ones, fewer where each costs more.
     pub fn for_size(problem: &Problem) -> Self {
         let visits = 2 * problem.trees.len().max(1);
-        let most = 2_500_000 / (visits * problem.people.len().max(1));
+        let work = if problem.trees.len() <= MANY { 5_000_000 } else { 2_500_000 };
+        let most = work / (visits * problem.people.len().max(1));
         let each = if visits <= FEW_VISITS { 3000 } else { 8000 };
         Self { moves: (each * visits).min(most).clamp(300, 120_000), seed: 7 }
     }
@@ -31,6 +32,9 @@ impl Effort {
 const MEMORY: usize = 60;
 /// A day is kept at every so many visits, so that a move late in the day is cheap.
 const STRIDE: usize = 16;
+
+/// Beyond so many trees a move is dear.
+const MANY: usize = 100;
 
 /// Up to so many trees, the search sets out from several openings; beyond, from the best alone.
 const FEW: usize = 30;
@@ -105,7 +109,8 @@ fn mended<'p>(problem: &'p Problem, kept: Course<'p>, seed: u64) -> Course<'p> {
     for _ in 0..MENDING {
         let mut sequence = now.sequence.clone();
         let Some(from) = moved(problem, &now, &mut sequence, &mut random) else { continue };
-        let (key, _) = now.tried(&sequence, from);
+        let most = (now.failed, now.score.not_empty);
+        let Some((key, _)) = now.tried(&sequence, from, most) else { continue };
         if (key.0, key.1, key.2, key.3) < now.trees() {
             now.sequence = sequence;
             now.play(from);
@@ -182,16 +187,19 @@ impl<'p> Course<'p> {
         (self.failed, self.score, self.slope) = (rota.failed, rota.score(), rota.slope());
     }
 
-    /// What a changed sequence would come to.
-    fn tried(&self, sequence: &[Visit], from: usize) -> (Key, Score) {
+    /// What a changed sequence would come to; none where it fails or leaves more trees than `most`.
+    fn tried(&self, sequence: &[Visit], from: usize, most: (usize, usize)) -> Option<(Key, Score)> {
         let place = (from / STRIDE).min(self.kept.len() - 1);
         let mut rota = self.kept[place].clone();
         for visit in &sequence[place * STRIDE..] {
             rota.make(*visit);
+            if (rota.failed, rota.lost) > most {
+                return None;
+            }
         }
         rota.end();
         let score = rota.score();
-        (self.key_of(rota.failed, &score, rota.slope()), score)
+        Some((self.key_of(rota.failed, &score, rota.slope()), score))
     }
 
     fn key(&self) -> Key {
@@ -228,15 +236,18 @@ fn search<'p>(problem: &'p Problem, start: Course<'p>, effort: Effort) -> Course
         }
         let mut sequence = now.sequence.clone();
         let Some(from) = moved(problem, &now, &mut sequence, &mut random) else { continue };
-        let (key, score) = now.tried(&sequence, from);
-        if key <= now.key() || key <= memory[turn % MEMORY] {
+        let worst = now.key().max(memory[turn % MEMORY]);
+        let tried = now.tried(&sequence, from, (worst.0, worst.1));
+        memory[turn % MEMORY] = now.key();
+        let Some((key, score)) = tried else { continue };
+        if key <= worst {
             now.sequence = sequence;
             now.play(from);
             if (now.failed, score) < best.0 {
                 best = ((now.failed, score), now.sequence.clone());
             }
+            memory[turn % MEMORY] = now.key();
         }
-        memory[turn % MEMORY] = now.key();
     }
     Course::new(problem, best.1)
 }
