@@ -86,7 +86,12 @@ impl Rota<'_> {
                 }
             }
         }
-        held += self.kits_free.iter().filter(|it| **it < TAKEN).map(|it| (*it - free).max(0)).sum::<i32>();
+        held += self
+            .kits_free
+            .iter()
+            .filter(|it| **it < TAKEN)
+            .map(|it| (*it - free).max(0))
+            .sum::<i32>();
         let kits = problem.kits.len() as i32;
         let by = problem.done_by + steps.strip_min - free;
         let fit = fitting(&ahead, held, kits * by);
@@ -108,7 +113,8 @@ impl Rota<'_> {
         }
         work += least(1).iter().sum::<i32>();
         held += least(2).iter().sum::<i32>();
-        bound.end = bound.end.max((work + people - 1) / people).max(free + (held + kits - 1) / kits);
+        bound.end =
+            bound.end.max((work + people - 1) / people).max(free + (held + kits - 1) / kits);
         bound.walking_min += least(3).iter().sum::<i32>();
         bound
     }
@@ -132,4 +138,3 @@ fn fitting(ahead: &[[i32; 4]], held: i32, room: i32) -> usize {
         })
         .count()
 }
-

@@ -4,9 +4,9 @@
 //! Branches that cannot beat the best known plan are cut by bounds on what people and kits can still
 //! do; so are days that another order reached with everything as early or earlier.
 
+use super::Score;
 use super::problem::Problem;
 use super::rota::{Rota, Visit};
-use super::Score;
 use std::collections::HashMap;
 
 /// Up to so many visits a day is worth a complete search.
@@ -75,7 +75,9 @@ impl Complete {
             let sets = day.waits(tree);
             for who in (0..problem.people.len()).filter(|&who| !day.has_twin_before(who)) {
                 let sizes = if sets { &self.sizes[..] } else { &[None] };
-                for &size in sizes.iter().filter(|it| it.is_none_or(|it| it >= problem.trees[tree].ports)) {
+                for &size in
+                    sizes.iter().filter(|it| it.is_none_or(|it| it >= problem.trees[tree].ports))
+                {
                     let visit = Visit { size, ..Visit::new(tree, Some(who)) };
                     let Some(proposal) = day.propose(visit) else { continue };
                     self.tries = self.tries.saturating_sub(1);

@@ -39,7 +39,7 @@ const MANY: usize = 100;
 /// Up to so many trees, the search sets out from several openings; beyond, from the best alone.
 const FEW: usize = 30;
 /// From so many.
-const STARTS: usize = 6;
+const STARTS: usize = 2;
 
 /// Visits tried in a complete search of a small day, for each move of the search before it.
 const TRIES_A_MOVE: usize = 8;
