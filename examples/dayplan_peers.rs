@@ -11,11 +11,12 @@
 mod instances;
 
 use instances::{Like, invented};
+use std::cmp::Ordering;
 use std::fs;
 use std::path::Path;
 use std::time::Instant;
 use xylocast::plan::check::check;
-use xylocast::plan::day::{Effort, Plan, Problem, solve};
+use xylocast::plan::day::{Effort, Plan, Problem, Score, solve};
 
 const DAYS: u64 = 20;
 
@@ -43,7 +44,7 @@ fn main() {
         std::process::exit(2);
     };
     let folder = Path::new(folder);
-    let mut gaps = Vec::new();
+    let mut tally = Tally::default();
     for which in 0..DAYS {
         let problem = day(which);
         let file = |what: &str| folder.join(format!("{which:02}-{what}.json"));
@@ -60,25 +61,55 @@ fn main() {
             continue;
         }
         let Some(ours) = read::<Plan>(&file("ours")) else { continue };
-        let Some(theirs) = read::<Plan>(&file("theirs")) else { continue };
         let ours = check(&problem, &ours).expect("our plan passes");
-        match check(&problem, &theirs) {
-            Err(breaches) => println!("{which:02}: theirs is refused: {}", breaches[0]),
-            Ok(theirs) => {
-                let counts = |it: &xylocast::plan::day::Score| (it.not_empty, it.due_left);
-                let gap = 100.0 * (f64::from(ours.end) / f64::from(theirs.end) - 1.0);
-                let equal = counts(&ours) == counts(&theirs);
-                println!(
-                    "{which:02}: ours {ours:?}\n    theirs {theirs:?}, gap of the end {gap:+.1} %"
-                );
-                if equal {
-                    gaps.push(gap);
+        let trees = problem.trees.len();
+        println!("{which:02}, {trees} trees: ours   {}", words(&ours));
+        for peer in ["theirs", "hinted"] {
+            match read::<Plan>(&file(peer)).map(|plan| check(&problem, &plan)) {
+                None => println!("              {peer} none found"),
+                Some(Err(breaches)) => println!("              {peer} refused: {}", breaches[0]),
+                Some(Ok(other)) => {
+                    println!("              {peer} {}", words(&other));
+                    tally.add(peer, &ours, &other);
                 }
             }
         }
     }
-    if !gaps.is_empty() {
-        let mean = gaps.iter().sum::<f64>() / gaps.len() as f64;
-        println!("mean gap of the end over {} days with equal trees: {mean:+.2} %", gaps.len());
+    tally.tell();
+}
+
+fn words(score: &Score) -> String {
+    format!(
+        "{} not empty, {} due left, end {}, {} min on foot",
+        score.not_empty, score.due_left, score.end, score.walking_min
+    )
+}
+
+/// Of each peer: days on which we are better in trees, worse, and the gaps of the end where equal.
+#[derive(Default)]
+struct Tally(std::collections::BTreeMap<&'static str, (u32, u32, Vec<f64>)>);
+
+impl Tally {
+    fn add(&mut self, peer: &'static str, ours: &Score, other: &Score) {
+        let counts = |it: &Score| (it.not_empty, it.due_left, it.overnight);
+        let (better, worse, gaps) = self.0.entry(peer).or_default();
+        match counts(ours).cmp(&counts(other)) {
+            Ordering::Less => *better += 1,
+            Ordering::Greater => *worse += 1,
+            Ordering::Equal => {
+                gaps.push(100.0 * (f64::from(ours.end) / f64::from(other.end) - 1.0));
+            }
+        }
+    }
+
+    fn tell(&self) {
+        for (peer, (better, worse, gaps)) in &self.0 {
+            let mean = gaps.iter().sum::<f64>() / gaps.len().max(1) as f64;
+            println!(
+                "{peer}: ours better in trees on {better} days, worse on {worse}, equal on {} with a \
+                 mean gap of the end of {mean:+.2} %",
+                gaps.len()
+            );
+        }
     }
 }

@@ -14,7 +14,9 @@ use exact::Search;
 use instances::{Like, invented};
 use proptest::prelude::*;
 use xylocast::plan::check::check;
-use xylocast::plan::day::{Effort, Kit, Knot, Person, Problem, Score, Steps, Tree, solve};
+use xylocast::plan::day::{
+    Effort, Kit, Knot, Manner, Person, Problem, Score, Steps, Tree, replayed, solve,
+};
 
 fn like(seed: u64) -> Like {
     Like {
@@ -42,6 +44,33 @@ fn every_plan_passes_the_checker() {
         counts[3] += 1;
     }
     assert!(counts.iter().all(|count| *count > 3), "{counts:?}");
+}
+
+/// A crew that keeps to the plan on a day as believed loses nothing, and no rule is broken; nor where
+/// every bag is empty sooner, or where one is late and its kit is waited for.
+#[test]
+fn a_plan_lived_on_the_day_it_was_made_for_goes_as_planned() {
+    let mut hung = 0;
+    for seed in 0..100 {
+        let problem = invented(seed, like(seed));
+        let plan = solve(&problem, Effort { moves: 200, seed }, None);
+        let score = check(&problem, &plan).unwrap();
+        let lived = replayed(&problem, &plan, Manner::InOrder(10_000));
+        let again = check(&problem, &lived).unwrap();
+        let trees = |it: &Score| (it.not_empty, it.overnight);
+        assert!(trees(&again) <= trees(&score), "{seed}: {again:?}, planned {score:?}");
+        let mut fast = problem.clone();
+        for knot in fast.trees.iter_mut().flat_map(|tree| &mut tree.drawdown) {
+            for at in [&mut knot.p50, &mut knot.p90, &mut knot.sure] {
+                *at = at.map(|at| knot.start + (at - knot.start) / 2);
+            }
+        }
+        let lived = replayed(&fast, &plan, Manner::InOrder(10_000));
+        let sooner = check(&fast, &lived).unwrap();
+        assert!(trees(&sooner) <= trees(&score), "{seed}: {sooner:?}, planned {score:?}");
+        hung += plan.draws.len();
+    }
+    assert!(hung > 300, "{hung}");
 }
 
 /// On 200 small days of up to 4 trees the plan equals the exact optimum, level by level, in at least

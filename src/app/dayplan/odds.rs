@@ -1,8 +1,9 @@
 //! What a plan comes to on days that are not as believed: a seeded simulation over tree, day and
 //! weather, and what one more kit, one more person or an earlier start would buy on the same days.
 //!
-//! On each simulated day the crew keeps to the plan's order and people, and strips a bag when it is
-//! in fact empty; a bag that is still wet in the evening stays on its tree.
+//! On each simulated day the crew keeps to the plan's people, and strips a bag when it is in fact
+//! empty: in the plan's order, with acts that slide, or as bags come ready, whichever serves the plan
+//! better over the days; a bag that is still wet in the evening stays on its tree.
 
 use super::lay::Laid;
 use crate::app::ahead::target;
@@ -11,7 +12,9 @@ use crate::app::times::SEED;
 use crate::belief::joint::Together;
 use crate::belief::{Course, Finish};
 use crate::plan::check::check;
-use crate::plan::day::{Act, Deed, Effort, Kit, Knot, Person, Plan, Problem, replayed, solve};
+use crate::plan::day::{
+    Act, Deed, Effort, Kit, Knot, Manner, Person, Plan, Problem, replayed, solve,
+};
 use crate::uptake::linear;
 use rayon::prelude::*;
 use serde::Serialize;
@@ -21,8 +24,19 @@ use std::sync::Arc;
 pub const DAYS: usize = 200;
 /// Moves of the search where a question is what something would buy.
 const MOVES: usize = 600;
-/// How much later than a bag that came ready the next tree may be set first, min.
-const HABITS_MIN: [i32; 5] = [-20, 0, 10, 40, 100_000];
+/// Ways of a crew with a plan: the one that serves it best on the first days is its way on all.
+const MANNERS: [Manner; 8] = [
+    Manner::InOrder(100_000),
+    Manner::InOrder(30),
+    Manner::InOrder(5),
+    Manner::AsReady(-20),
+    Manner::AsReady(0),
+    Manner::AsReady(10),
+    Manner::AsReady(40),
+    Manner::AsReady(100_000),
+];
+/// Days on which ways are compared.
+const COMPARED: usize = 40;
 /// How much earlier a start is asked about, min.
 pub const EARLIER_MIN: i32 = 30;
 /// Keeps a covariance of near-equal trees positive definite.
@@ -124,16 +138,22 @@ impl Days {
 
     /// What is to be expected of a plan.
     pub fn odds(&self, problem: &Problem, plan: &Plan) -> Odds {
-        // The habit that comes nearest to the plan on a day as believed.
-        let habit = HABITS_MIN.into_iter().min_by_key(|&habit| {
-            let lived = replayed(&may_all_stay(problem), plan, habit);
-            (unfinished(plan, &lived), habit)
+        let days: Vec<Problem> =
+            (0..self.days.len()).into_par_iter().map(|day| self.problem(problem, day)).collect();
+        let seen = |manner: Manner, days: &[Problem]| -> Vec<[f64; 4]> {
+            days.par_iter().map(|day| lived(problem, plan, &replayed(day, plan, manner))).collect()
+        };
+        let compared = &days[..COMPARED.min(days.len())];
+        let merit = |manner: &Manner| {
+            let seen = seen(*manner, compared);
+            let sum = |which: usize| seen.iter().map(|it| it[which]).sum::<f64>();
+            (-sum(0), sum(1))
+        };
+        let manner = MANNERS.into_iter().map(|it| (merit(&it), it)).min_by(|a, b| {
+            let ((all, hanging), (other_all, other_hanging)) = (a.0, b.0);
+            all.total_cmp(&other_all).then(hanging.total_cmp(&other_hanging))
         });
-        let habit = habit.unwrap_or_default();
-        let seen: Vec<[f64; 4]> = (0..self.days.len())
-            .into_par_iter()
-            .map(|day| lived(problem, plan, &replayed(&self.problem(problem, day), plan, habit)))
-            .collect();
+        let seen = seen(manner.map_or(MANNERS[0], |it| it.1), &days);
         let mean = |which: usize| seen.iter().map(|it| it[which]).sum::<f64>() / seen.len() as f64;
         Odds {
             simulated_days: seen.len(),

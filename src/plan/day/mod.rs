@@ -38,10 +38,12 @@ mod opening;
 pub mod plan;
 pub mod problem;
 mod prospect;
+mod replay;
 mod rota;
 mod small;
 mod solver;
 
 pub use plan::{Act, Deed, Draw, Left, Plan, Score, Why};
 pub use problem::{Break, Closed, Hung, Kit, Knot, Person, Problem, Steps, Tree};
-pub use solver::{Effort, replayed, solve};
+pub use replay::{Manner, replayed};
+pub use solver::{Effort, solve};

@@ -77,11 +77,6 @@ impl Proposal {
     pub fn begin(&self) -> i32 {
         self.slot.begin
     }
-
-    /// Its kit.
-    pub fn kit(&self) -> usize {
-        self.kit
-    }
 }
 
 /// A kit that hangs.
@@ -253,15 +248,17 @@ impl<'p> Rota<'p> {
         (proposal.slot.done, sets, proposal.hand.walked - hand.walked, -hand.free)
     }
 
-    /// The smallest kit that serves a tree and is there by an instant, else the first that comes; only
-    /// those of the size wished, where that serves the tree.
+    /// The smallest kit that serves a tree and is there by an instant, else the first that comes;
+    /// one of the size wished before all others, where there is one that serves the tree.
     fn kit_for(&self, visit: Visit, by: i32) -> Option<(usize, i32)> {
         let ports = self.problem.trees[visit.tree].ports;
         let kits = self.problem.kits.iter().zip(&self.kits_free).enumerate();
         let size = visit.size.filter(|size| *size >= ports);
-        let serves = |has: u32| size.map_or(has >= ports, |size| has == size);
-        kits.filter(|(_, (kit, free))| serves(kit.ports) && **free < TAKEN)
-            .min_by_key(|(index, (kit, free))| ((**free).max(by), kit.ports, *index))
+        kits.filter(|(_, (kit, free))| kit.ports >= ports && **free < TAKEN)
+            .min_by_key(|(index, (kit, free))| {
+                let other = size.is_some_and(|size| kit.ports != size);
+                (other, (**free).max(by), kit.ports, *index)
+            })
             .map(|(index, (_, free))| (index, *free))
     }
 

@@ -1,6 +1,6 @@
 //! Local search over sequences of visits, a bounded number of moves from a fixed seed.
 
-use super::opening::{completed, improvised, openings, visits};
+use super::opening::{completed, openings, visits};
 use super::plan::{Act, Deed, Plan, Score};
 use super::problem::Problem;
 use super::rota::{Rota, Visit};
@@ -117,23 +117,6 @@ fn mended<'p>(problem: &'p Problem, kept: Course<'p>, seed: u64) -> Course<'p> {
         }
     }
     now
-}
-
-/// The same sets in the same order by the same people, on a problem whose bags differ from what was
-/// believed; visits are made as bags come ready, as a crew would: the next tree is set before a bag
-/// that came ready up to `sets_first_min` earlier. Trees that the plan leaves stay left.
-pub fn replayed(problem: &Problem, plan: &Plan, sets_first_min: i32) -> Plan {
-    let mut sets: Vec<(i32, Visit)> = plan
-        .draws
-        .iter()
-        .filter(|draw| problem.trees[draw.tree].hung.is_none())
-        .map(|draw| (draw.start, Visit::new(draw.tree, Some(draw.person))))
-        .collect();
-    sets.sort_by_key(|set| set.0);
-    let order: Vec<Visit> = sets.into_iter().map(|set| set.1).collect();
-    let mut sequence = improvised(problem, &order, sets_first_min, false);
-    sequence.retain(|visit| plan.draws.iter().any(|draw| draw.tree == visit.tree));
-    written(problem, &sequence)
 }
 
 /// A sequence with the days on its way.
@@ -389,29 +372,38 @@ fn changed(old: &[Visit], new: &[Visit]) -> Option<usize> {
 }
 
 /// The sequence of an earlier plan: its acts in the order in which they begin.
-fn sequence_of(problem: &Problem, plan: &Plan) -> Vec<Visit> {
+pub(super) fn sequence_of(problem: &Problem, plan: &Plan) -> Vec<Visit> {
     let is_hung = |tree: usize| problem.trees.get(tree).is_none_or(|it| it.hung.is_some());
     let is_visit = |act: &&Act| match act.deed {
         Deed::Set => !is_hung(act.at),
         Deed::Refill | Deed::Strip => act.at < problem.trees.len(),
         _ => false,
     };
-    let mut acts: Vec<(i32, usize, usize)> = plan
+    let mut acts: Vec<(i32, bool, usize, usize)> = plan
         .people
         .iter()
         .enumerate()
         .flat_map(|(who, acts)| {
-            acts.iter().filter(is_visit).map(move |act| (act.from, act.at, who))
+            acts.iter()
+                .filter(is_visit)
+                .map(move |act| (act.from, act.deed == Deed::Set, act.at, who))
         })
         .collect();
+    // Of visits at one minute a strip first: it may free the kit of a set.
     acts.sort_unstable();
     let known = |who: usize| Some(who).filter(|&who| who < problem.people.len());
-    let sequence = acts.into_iter().map(|(_, tree, who)| Visit::new(tree, known(who)));
+    let size = |tree: usize| {
+        let draw = plan.draws.iter().find(|draw| draw.tree == tree)?;
+        problem.kits.get(draw.kit).map(|kit| kit.ports)
+    };
+    let sequence = acts
+        .into_iter()
+        .map(|(_, _, tree, who)| Visit { size: size(tree), ..Visit::new(tree, known(who)) });
     completed(problem, sequence.collect())
 }
 
 /// The plan of a sequence; trees whose later visits cannot be made are taken off the list.
-fn written(problem: &Problem, sequence: &[Visit]) -> Plan {
+pub(super) fn written(problem: &Problem, sequence: &[Visit]) -> Plan {
     let mut banned: Vec<usize> = Vec::new();
     loop {
         let mut rota = Rota::new(problem, true);
