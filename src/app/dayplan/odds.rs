@@ -196,11 +196,13 @@ impl Days {
             .filter_map(|(change, changed)| {
                 // What is there already is never made worse by having more.
                 let fresh = solve(&changed, effort, None);
-                let kept =
-                    solve(&changed, Effort { moves: 0, ..effort }, Some(&padded(plan, &changed)));
+                let same = padded(plan, &changed);
+                let kept = solve(&changed, Effort { moves: 0, ..effort }, Some(&same));
                 let scored = |plan: Plan| check(&changed, &plan).ok().map(|score| (score, plan));
-                let (better, plan) =
-                    [scored(fresh), scored(kept)].into_iter().flatten().min_by_key(|it| it.0)?;
+                let (better, plan) = [scored(fresh), scored(kept), scored(same)]
+                    .into_iter()
+                    .flatten()
+                    .min_by_key(|it| it.0)?;
                 Some(WhatIf {
                     change,
                     surely_empty: problem.trees.len() - better.not_empty,

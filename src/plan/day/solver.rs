@@ -44,14 +44,16 @@ const STARTS: usize = 2;
 /// Visits tried in a complete search of a small day, for each move of the search before it.
 const TRIES_A_MOVE: usize = 8;
 
-/// Moves that mend an earlier plan.
+/// Visits played anew to mend an earlier plan.
+const MENDING_VISITS: usize = 200_000;
+/// Moves that mend it, at most.
 const MENDING: usize = 1500;
-/// A plan made afresh takes the place of a mended one where it saves more than one tree in so many.
+/// A plan made afresh takes the place of a mended one where it saves more than one tree in so many, and more than one.
 const WORTH_A_CHANGE: usize = 20;
 
 /// Plans a day. `earlier` is a plan for the same trees that is to be kept as far as it still goes: a
 /// visit is moved only where that saves a tree or a night, and the whole is made afresh only where
-/// that saves more than one tree in twenty.
+/// that saves more than one tree in twenty, and more than one.
 pub fn solve(problem: &Problem, effort: Effort, earlier: Option<&Plan>) -> Plan {
     let opened = openings(problem).into_iter().map(|sequence| Course::new(problem, sequence));
     let mut starts: Vec<Course> = opened.collect();
@@ -73,7 +75,7 @@ pub fn solve(problem: &Problem, effort: Effort, earlier: Option<&Plan>) -> Plan 
     if let Some(earlier) = earlier {
         let kept =
             mended(problem, Course::new(problem, sequence_of(problem, earlier)), effort.seed);
-        let worth = problem.trees.len() / WORTH_A_CHANGE;
+        let worth = (problem.trees.len() / WORTH_A_CHANGE).max(1);
         if kept.failed == 0 && kept.score.not_empty <= best.score.not_empty + worth {
             best = kept;
         }
@@ -106,7 +108,7 @@ fn mended<'p>(problem: &'p Problem, kept: Course<'p>, seed: u64) -> Course<'p> {
         return now;
     }
     let mut random = ChaCha8Rng::seed_from_u64(seed);
-    for _ in 0..MENDING {
+    for _ in 0..(MENDING_VISITS / now.sequence.len()).clamp(50, MENDING) {
         let mut sequence = now.sequence.clone();
         let Some(from) = moved(problem, &now, &mut sequence, &mut random) else { continue };
         let most = (now.failed, now.score.not_empty);
