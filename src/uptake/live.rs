@@ -176,14 +176,16 @@ impl Live {
     /// pulls at it.
     fn normal(&self, looks: &[(usize, Look)], at: &Point) -> (Array2<f64>, Array1<f64>) {
         let bags: Vec<usize> = looks.iter().map(|(bag, _)| *bag).collect();
-        let mut scaled = self.shared.select(Axis(0), &bags);
+        let rows = self.shared.select(Axis(0), &bags);
+        let mut weighed = rows.clone();
         let mut pull = Array1::zeros(self.rank());
-        for ((&bag, slope), mut row) in bags.iter().zip(&at.slopes).zip(scaled.rows_mut()) {
+        // No root of a weight is taken: a past draw's, looked at again, is a difference of two.
+        for ((&bag, slope), mut row) in bags.iter().zip(&at.slopes).zip(weighed.rows_mut()) {
             let left = 1.0 / (1.0 + slope.weight * self.own[bag]);
             pull.scaled_add(left * self.working(at, bag, slope), &row);
-            row *= (left * slope.weight).sqrt();
+            row *= left * slope.weight;
         }
-        let mut precision = scaled.t().dot(&scaled);
+        let mut precision = rows.t().dot(&weighed);
         precision.diag_mut().mapv_inplace(|value| value + 1.0);
         (cholesky(precision), pull)
     }
