@@ -6,6 +6,7 @@ pub mod dayplan;
 pub mod lanes;
 pub mod record;
 pub mod sheet;
+pub mod site;
 
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
