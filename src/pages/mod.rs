@@ -3,9 +3,11 @@
 
 pub mod calendar;
 pub mod dayplan;
+pub mod fault;
 pub mod lanes;
 pub mod record;
 pub mod sheet;
+pub mod site;
 
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
