@@ -26,8 +26,10 @@ const NEGLIGIBLE: f64 = 1e-5;
 /// The same after many draws, where the past days' effects would be a direction each.
 const NEGLIGIBLE_AFTER_MANY: f64 = 2e-4;
 const MOST_STEPS: usize = 60;
-/// What is left after a step of Newton's that moves no more is its square.
-const SETTLED: f64 = 1e-5;
+/// What is left after a step of Newton's that moves no more is about its square.
+const SETTLED: f64 = 1e-3;
+/// Nor may it gain more, relative to the log posterior: a step cut short moves little as well.
+const SETTLED_GAIN: f64 = 1e-5;
 /// A past draw is looked at again where its weight changes by this within its standard deviation,
 /// in units of what its thirst is known by; at most so many are.
 const BENT: f64 = 0.01;
@@ -161,7 +163,7 @@ impl Live {
             let (next, moved) = self.improve(&looks, &at, &step);
             let gain = next.value - at.value;
             at = next;
-            if moved < SETTLED && gain.abs() < 1e-7 * (1.0 + at.value.abs()) {
+            if moved < SETTLED && gain.abs() < SETTLED_GAIN * (1.0 + at.value.abs()) {
                 return Ok(self.finish(&looks, &at));
             }
         }
@@ -426,7 +428,7 @@ impl Look {
     }
 }
 
-/// Lower factor of a matrix; at least a millionth on its diagonal.
+/// Lower factor of a matrix; what stands above the diagonal is left as it is.
 fn cholesky(mut matrix: Array2<f64>) -> Array2<f64> {
     for i in 0..matrix.nrows() {
         let (above, mut rest) = matrix.view_mut().split_at(Axis(0), i);
