@@ -1,8 +1,12 @@
 //! Which groves the service keeps; each is a file of its own beside the office.
 
 use super::{Office, OfficeError, time};
+use crate::store::folder::sync_folder;
 use chrono::{DateTime, Duration, Utc};
 use rusqlite::params;
+use std::fs;
+use std::io::ErrorKind;
+use std::path::{Path, PathBuf};
 
 /// A grove that is kept.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -40,7 +44,36 @@ impl Office {
         })
     }
 
-    /// Keeps a grove.
+    /// Where a grove's own file is.
+    pub fn grove_file(&self, grove: &str) -> PathBuf {
+        self.path().with_file_name(format!("{grove}.db"))
+    }
+
+    /// Keeps a grove: a finished database anywhere on the same disk is put in its place.
+    ///
+    /// # Errors
+    /// [`OfficeError::GroveTaken`] where one is kept under its name in addresses, or a file of that
+    /// name is there; nothing is changed then.
+    pub fn take_grove_in(&self, finished: &Path, kept: &KeptGrove) -> Result<(), OfficeError> {
+        self.keep_grove(kept)?;
+        let file = self.grove_file(&kept.grove);
+        // Unlike a rename, a link never takes the place of another file.
+        let put = fs::hard_link(finished, &file)
+            .and_then(|()| fs::remove_file(finished))
+            .and_then(|()| sync_folder(&file));
+        put.map_err(|error| {
+            let undone = self.let_grove_go(&kept.grove);
+            match (error.kind(), undone) {
+                (_, Err(undone)) => undone,
+                (ErrorKind::AlreadyExists, _) => {
+                    OfficeError::GroveTaken { grove: kept.grove.clone() }
+                }
+                _ => OfficeError::Folder { path: file, error },
+            }
+        })
+    }
+
+    /// Keeps a grove whose file is in its place.
     ///
     /// # Errors
     /// [`OfficeError::GroveTaken`] where one is kept under its name in addresses.

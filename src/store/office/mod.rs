@@ -84,6 +84,18 @@ impl Office {
         Ok(Self { connection: Mutex::new(connection), path })
     }
 
+    /// An office in memory, for a service without a data folder: it ends with the service.
+    ///
+    /// # Errors
+    /// [`OfficeError`] where there is no memory for it.
+    pub fn fleeting() -> Result<Self, OfficeError> {
+        let path = PathBuf::from(OFFICE);
+        let opened = Connection::open_in_memory();
+        let mut connection = opened.map_err(|error| OfficeError::told(&path, &error))?;
+        bring_up_to_date(&mut connection, &path)?;
+        Ok(Self { connection: Mutex::new(connection), path })
+    }
+
     /// Where it is.
     pub fn path(&self) -> &Path {
         &self.path
