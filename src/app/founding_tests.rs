@@ -176,11 +176,12 @@ fn files_are_added_to_a_grove_that_is_there() {
     let (_data, office) = office();
     let founded = copy_demo(&office, by()).unwrap();
     let home = Home::Database(founded.file);
-    let more = "tree_id,block,circumference_cm,ports\nZ1,avenue,100,5\nZ2,avenue,110,5\n";
+    let more =
+        "tree_id,block,species,circumference_cm,ports\nZ1,avenue,elm,100,5\nZ2,avenue,elm,110,5\n";
     let (counts, _) = add_files(&home, vec![("trees.csv".into(), more.into())], by()).unwrap();
     assert_eq!(counts["trees.csv"].new, 2);
     assert_eq!(home.grove(by().at).unwrap().trees.len(), 42);
-    let other = "tree_id,block,circumference_cm,ports\nZ1,avenue,120,5\n";
+    let other = "tree_id,block,species,circumference_cm,ports\nZ1,avenue,elm,120,5\n";
     let told = add_files(&home, vec![("trees.csv".into(), other.into())], by()).unwrap_err();
     assert!(told.to_string().contains("Z1"), "{told}");
     assert!(matches!(

@@ -16,6 +16,7 @@ pub mod founding;
 pub mod hanging;
 pub mod log;
 pub mod measure;
+pub mod members;
 pub mod out_of_time;
 pub mod outlook;
 pub mod overnight;
