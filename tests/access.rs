@@ -5,6 +5,7 @@ mod access {
     mod forged;
     mod groves;
     mod means;
+    mod once;
     mod people;
     mod roles;
     mod start;

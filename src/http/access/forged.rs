@@ -84,7 +84,7 @@ async fn of_form(request: Request) -> Result<(Request, Option<String>), Fault> {
 }
 
 /// All that was sent, up to the most that is taken.
-async fn whole(body: Body) -> Result<Bytes, Fault> {
+pub(super) async fn whole(body: Body) -> Result<Bytes, Fault> {
     to_bytes(body, MOST_BYTES).await.map_err(|_| {
         let most = MOST_BYTES / 1024 / 1024;
         let words =

@@ -1,7 +1,7 @@
 //! What stands before every handler.
 
 use super::rights::{Need, need};
-use super::{Access, forged, hosts};
+use super::{Access, forged, hosts, once};
 use crate::app::access::Secret;
 use crate::http::REQUEST_ID;
 use crate::http::caller::Caller;
@@ -65,21 +65,30 @@ pub async fn guard(State(server): State<Arc<Server>>, request: Request, next: Ne
     if !need.writes || need.role.is_none() {
         return next.run(request).await;
     }
+    // A phone that loses its signal must not cut short what it asked for.
+    match tokio::spawn(written_down(server, request, next)).await {
+        Ok(response) => response,
+        Err(error) if error.is_panic() => std::panic::resume_unwind(error.into_panic()),
+        Err(_) => Fault::own("the service stops").into_response(),
+    }
+}
+
+/// Notes a write, does it once, and notes its status.
+async fn written_down(server: Arc<Server>, request: Request, next: Next) -> Response {
     let caller = request.extensions().get::<Caller>();
     let (who, how) = caller.map_or(("nobody", How::Nobody), |caller| (caller.who(), caller.how));
     let written = written(&request, who, how);
-    match noted(&server, written).await {
-        Err(fault) => fault.into_response(),
-        Ok(number) => {
-            let response = next.run(request).await;
-            let (office, status) = (server.access.office.clone(), response.status().as_u16());
-            let done = tokio::task::spawn_blocking(move || office.write_answered(number, status));
-            if let Ok(Err(error)) = done.await {
-                tracing::error!("the audit has no status of write {number}: {error}");
-            }
-            response
-        }
+    let number = match noted(&server, written).await {
+        Ok(number) => number,
+        Err(fault) => return fault.into_response(),
+    };
+    let response = once::once(&server, request, next).await;
+    let (office, status) = (server.access.office.clone(), response.status().as_u16());
+    let done = tokio::task::spawn_blocking(move || office.write_answered(number, status));
+    if let Ok(Err(error)) = done.await {
+        tracing::error!("the audit has no status of write {number}: {error}");
     }
+    response
 }
 
 /// A person with a browser, rather than a script or a program?
@@ -155,12 +164,8 @@ async fn caller(server: &Arc<Server>, headers: &HeaderMap) -> Result<Caller, Fau
             return Ok(Some(Caller { name, role, csrf, how: How::Session }));
         }
         let is_open = !is_wide && !office.has_people()?;
-        Ok(is_open.then(|| Caller {
-            name: None,
-            role: Role::Manager,
-            csrf: token,
-            how: How::Loopback,
-        }))
+        let everybody = Caller { name: None, role: Role::Manager, csrf: token, how: How::Loopback };
+        Ok(is_open.then_some(everybody))
     });
     let found = found.await.map_err(|error| Fault::own(format!("nobody was found: {error}")))??;
     if is_proxied && found.as_ref().is_some_and(|caller| caller.how == How::Loopback) {

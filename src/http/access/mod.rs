@@ -8,6 +8,7 @@ mod headers;
 mod hosts;
 mod limits;
 mod log_in;
+mod once;
 mod people;
 mod rights;
 

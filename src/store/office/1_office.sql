@@ -80,6 +80,7 @@ CREATE TABLE sent (
     sent_utc INTEGER NOT NULL,
     status INTEGER CHECK (status BETWEEN 100 AND 599),
     media_type TEXT,
+    location TEXT,
     answer BLOB,
     PRIMARY KEY (person, "key"),
     CHECK ((status IS NULL) = (answer IS NULL))

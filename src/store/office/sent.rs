@@ -28,6 +28,8 @@ pub struct Sent {
     pub status: u16,
     /// Its media type.
     pub media_type: Option<String>,
+    /// The address that it led to.
+    pub location: Option<String>,
     /// Its body.
     pub answer: Vec<u8>,
 }
@@ -51,7 +53,7 @@ impl Office {
             let old = (now - Duration::days(KEPT_DAYS)).timestamp();
             connection.prepare_cached("DELETE FROM sent WHERE sent_utc < ?1")?.execute([old])?;
             let mut asked = connection.prepare_cached(
-                "SELECT \"at\", body_sha256, status, media_type, answer FROM sent
+                "SELECT \"at\", body_sha256, status, media_type, location, answer FROM sent
                  WHERE person = ?1 AND \"key\" = ?2",
             )?;
             let found = asked
@@ -59,9 +61,10 @@ impl Office {
                     let same = row.get::<_, String>(0)? == sending.at
                         && row.get::<_, SecretHash>(1)? == sending.body;
                     let status = row.get::<_, Option<u16>>(2)?;
-                    let (media_type, answer) = (row.get(3)?, row.get::<_, Option<Vec<u8>>>(4)?);
-                    let sent = status.zip(answer);
-                    let sent = sent.map(|(status, answer)| Sent { status, media_type, answer });
+                    let (media_type, location) = (row.get(3)?, row.get(4)?);
+                    let sent = status.zip(row.get::<_, Option<Vec<u8>>>(5)?);
+                    let sent =
+                        sent.map(|(status, answer)| Sent { status, media_type, location, answer });
                     Ok((same, sent))
                 })
                 .optional()?;
@@ -94,9 +97,10 @@ impl Office {
     /// [`OfficeError`] where the file cannot be written.
     pub fn answered(&self, person: &str, key: &str, sent: &Sent) -> Result<(), OfficeError> {
         self.write(|connection| {
-            let sql = "UPDATE sent SET status = ?3, media_type = ?4, answer = ?5
+            let sql = "UPDATE sent SET status = ?3, media_type = ?4, location = ?5, answer = ?6
                        WHERE person = ?1 AND \"key\" = ?2 AND status IS NULL";
-            let values = params![person, key, sent.status, sent.media_type, sent.answer];
+            let values =
+                params![person, key, sent.status, sent.media_type, sent.location, sent.answer];
             connection.prepare_cached(sql)?.execute(values)?;
             Ok(())
         })

@@ -143,7 +143,12 @@ fn what_is_sent_twice_is_done_once() {
     let sending = Sending { person: "Bo", key: "k1", at: "POST /g/west/log", body: [7; 32] };
     assert_eq!(office.take_on(&sending, now()).unwrap(), None);
     assert!(matches!(office.take_on(&sending, now()), Err(OfficeError::OnItsWay)));
-    let sent = Sent { status: 201, media_type: Some("text/plain".into()), answer: b"ok".to_vec() };
+    let sent = Sent {
+        status: 201,
+        media_type: Some("text/plain".into()),
+        location: Some("/g/west/today".into()),
+        answer: b"ok".to_vec(),
+    };
     office.answered("Bo", "k1", &sent).unwrap();
     assert_eq!(office.take_on(&sending, now()).unwrap(), Some(sent.clone()));
     let other = Sending { body: [8; 32], ..sending.clone() };
