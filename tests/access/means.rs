@@ -5,7 +5,7 @@ use axum::body::{Body, to_bytes};
 use axum::http::{HeaderMap, Method, Request, StatusCode, header};
 use chrono::Utc;
 use std::path::Path;
-use std::sync::Arc;
+use std::sync::{Arc, Mutex};
 use tempfile::TempDir;
 use tower::ServiceExt;
 use xylocast::app::access::{add_person, add_token};
@@ -19,6 +19,38 @@ pub const PASSWORD: &str = "correct horse";
 /// One of each role; their names are the roles' words with a capital.
 pub const PEOPLE: [(&str, Role); 3] =
     [("Reader", Role::Reader), ("Crew", Role::Crew), ("Manager", Role::Manager)];
+
+/// All that the services of this file's tests log, caught.
+static LOG: Mutex<Vec<u8>> = Mutex::new(Vec::new());
+
+struct Log;
+
+impl std::io::Write for Log {
+    fn write(&mut self, bytes: &[u8]) -> std::io::Result<usize> {
+        LOG.lock().unwrap().extend_from_slice(bytes);
+        Ok(bytes.len())
+    }
+
+    fn flush(&mut self) -> std::io::Result<()> {
+        Ok(())
+    }
+}
+
+/// What has been logged so far, at every level.
+pub fn logged() -> String {
+    String::from_utf8(LOG.lock().unwrap().clone()).unwrap()
+}
+
+fn catch_the_log() {
+    static ONCE: std::sync::Once = std::sync::Once::new();
+    ONCE.call_once(|| {
+        tracing_subscriber::fmt()
+            .with_max_level(tracing_subscriber::filter::LevelFilter::TRACE)
+            .with_ansi(false)
+            .with_writer(|| Log)
+            .init();
+    });
+}
 
 pub struct Service {
     pub data: TempDir,
@@ -58,6 +90,7 @@ impl Service {
     }
 
     pub fn with(change: impl FnOnce(&mut Typed), fill: impl FnOnce(&Office)) -> Self {
+        catch_the_log();
         let data = tempfile::tempdir().unwrap();
         fill(&Office::open(data.path()).unwrap());
         let settings = settings(data.path(), change);

@@ -1,10 +1,9 @@
 //! Log-in, sessions, cookies, tokens, and the managers' page.
 
-use super::means::{PASSWORD, Service, add_people};
+use super::means::{PASSWORD, Service, add_people, logged};
 use axum::body::Body;
 use axum::http::{Method, Request, StatusCode, header};
 use chrono::{Duration, Utc};
-use std::sync::{Arc, Mutex};
 use xylocast::app::access::Secret;
 use xylocast::store::office::{How, Lives, Role};
 
@@ -262,30 +261,9 @@ async fn every_write_is_in_the_audit() {
     assert!(writes.iter().all(|write| write.request_id.is_some()));
 }
 
-/// What the service logs, caught.
-#[derive(Clone, Default)]
-struct Log(Arc<Mutex<Vec<u8>>>);
-
-impl std::io::Write for Log {
-    fn write(&mut self, bytes: &[u8]) -> std::io::Result<usize> {
-        self.0.lock().unwrap().extend_from_slice(bytes);
-        Ok(bytes.len())
-    }
-
-    fn flush(&mut self) -> std::io::Result<()> {
-        Ok(())
-    }
-}
-
 #[tokio::test]
 async fn no_secret_is_ever_logged() {
-    let (log, service) = (Log::default(), Service::with_people());
-    let to = log.clone();
-    let caught = tracing_subscriber::fmt()
-        .with_max_level(tracing_subscriber::filter::LevelFilter::TRACE)
-        .with_writer(move || to.clone())
-        .finish();
-    let _guard = tracing::subscriber::set_default(caught);
+    let service = Service::with_people();
     let token = service.token("Manager", Role::Manager);
     let cookie = service.log_in("Manager").await;
     let csrf = service.csrf(&cookie).await;
@@ -294,7 +272,7 @@ async fn no_secret_is_ever_logged() {
     let wrong = [("csrf", csrf.as_str()), ("name", "Crew"), ("password", "wrong secret")];
     service.send("/log-in", &cookie, &wrong).await;
     service.with_token(Method::GET, "/who", &token).await;
-    let text = String::from_utf8(log.0.lock().unwrap().clone()).unwrap();
+    let text = logged();
     assert!(text.contains("a log-in failed"), "the log was caught: {text}");
     let session = cookie.split_once('=').unwrap().1;
     for secret in [PASSWORD, "battery", "wrong secret", &token, session, &csrf] {
