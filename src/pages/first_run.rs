@@ -4,6 +4,9 @@ use super::site::{Place, Tab, page as whole};
 use crate::app::founding::{Typed, Wrong};
 use maud::{Markup, html};
 
+/// The demo's id, which no other grove has.
+const DEMO: &str = "demo";
+
 /// A grove in the list.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Listed {
@@ -64,11 +67,15 @@ pub fn groves_page(place: &Place, groves: &[Listed], can_make: bool) -> String {
     let is_first = groves.iter().all(|grove| grove.is_demo);
     let body = html! {
         h1 { @if is_first { "Welcome" } @else { "Groves" } }
-        @if is_first && can_make { p { "No grove of your own is kept here yet." } }
+        @if is_first {
+            p { "xylocast tells how long each tree will take to draw down its bag, from the weather." }
+            @if can_make { p { "No grove of your own is kept here yet. Look around in the demo, or begin one." } }
+        }
         ul .groves { @for grove in groves { li {
             @let name = grove.name.as_deref().unwrap_or(&grove.id);
             a href={ "/g/" (grove.id) "/tomorrow" } { (name) }
-            @if grove.is_demo { " (demo, invented)" }
+            @if grove.id == DEMO { ": cannot be changed" }
+            @else if grove.is_demo { ": a copy of the demo, to try things out" }
             @if grove.name.is_none() { " (cannot be read: open it to see why)" }
         } } }
         @if can_make && place.may_manage { p { a .button href="/new" { "Begin a grove" } } }
@@ -109,6 +116,7 @@ pub fn new_page(place: &Place, again: &Again, zones: &[&str]) -> String {
                  you can log, plan and change in it. The demo itself stays as it is." }
             form method="post" action="/new/demo" { (place.csrf_field()) button { "Copy the demo" } }
         }
+        script src="/assets/new_grove.js" defer {}
     };
     whole(place, "Begin a grove", &body)
 }
@@ -225,6 +233,7 @@ pub fn add_page(place: &Place, again: &Again, done: Option<&str>) -> String {
             p { "Rows that are there already stay as they are; a row that differs is told and nothing is taken." }
             (upload(place, &format!("{}/add/files", place.base), "trees.csv, or other files of a grove folder"))
         }
+        script src="/assets/new_grove.js" defer {}
     };
     whole(place, "Add to the grove", &body)
 }

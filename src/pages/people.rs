@@ -156,13 +156,14 @@ fn writes(members: &Members) -> Markup {
     html! {
         section aria-labelledby="writes" {
             h2 #writes { "Last writes" }
-            div .wide tabindex="0" role="region" aria-label="Last writes" { table {
+            @if members.writes.is_empty() { p { "None yet." } }
+            @else { div .wide tabindex="0" role="region" aria-label="Last writes" { table {
                 thead { tr { th scope="col" { "When" } th scope="col" { "Who" } th scope="col" { "By" } th scope="col" { "What" } th scope="col" { "Answer" } } }
                 tbody { @for write in &members.writes { tr {
                     td { (day(write.at)) } td { (write.who) } td { (write.how) } td { (write.what) }
                     td { @match write.status { Some(status) => (status), None => "none" } }
                 } } }
-            } }
+            } } }
         }
     }
 }

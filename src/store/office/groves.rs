@@ -57,9 +57,13 @@ impl Office {
     pub fn take_grove_in(&self, finished: &Path, kept: &KeptGrove) -> Result<(), OfficeError> {
         self.keep_grove(kept)?;
         let file = self.grove_file(&kept.grove);
-        // Unlike a rename, a link never takes the place of another file.
+        // Unlike a rename, a link never takes the place of another file; not every disk has links.
         let put = fs::hard_link(finished, &file)
             .and_then(|()| fs::remove_file(finished))
+            .or_else(|error| match file.exists() {
+                true => Err(error),
+                false => fs::rename(finished, &file),
+            })
             .and_then(|()| sync_folder(&file));
         put.map_err(|error| {
             let undone = self.let_grove_go(&kept.grove);
