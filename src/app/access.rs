@@ -215,6 +215,17 @@ mod tests {
         assert!(is_password_of(&one, "correct horse") && !is_password_of(&one, "correct horse "));
     }
 
+    /// Made by argon2-cffi 25.1.0, which wraps the reference implementation in C: `hash_secret(
+    /// b"correct horse", b"sixteen bytes !!", time_cost=2, memory_cost=19456, parallelism=1,
+    /// hash_len=32, type=Type.ID)`.
+    #[test]
+    fn another_implementations_hash_is_understood() {
+        let theirs = "$argon2id$v=19$m=19456,t=2,p=1$c2l4dGVlbiBieXRlcyAhIQ\
+                      $ck4NFaY9xehOGKJN7gFhzT78Ze/luKWcd5phRGvLQq0";
+        assert!(is_password_of(theirs, "correct horse"));
+        assert!(!is_password_of(theirs, "correct horsf"));
+    }
+
     #[test]
     fn poor_passwords_are_refused_in_words_that_do_not_repeat_them() {
         let words =

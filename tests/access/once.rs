@@ -3,6 +3,7 @@
 use super::means::{Answer, Service};
 use axum::body::Body;
 use axum::http::{Request, StatusCode, header};
+use std::time::{Duration, Instant};
 
 const FIELDS: [(&str, &str); 5] = [
     ("name", "West"),
@@ -61,6 +62,30 @@ async fn of_twins_at_once_one_is_done() {
     let allowed = [StatusCode::SEE_OTHER, StatusCode::CONFLICT];
     assert!(statuses.iter().all(|status| allowed.contains(status)), "{statuses:?}");
     assert!(statuses.contains(&StatusCode::SEE_OTHER));
+    assert_eq!(service.server.groves().len(), 2);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_write_runs_to_its_end_though_the_asker_hangs_up() {
+    let service = Service::open();
+    let begun = async {
+        while service.server.access.office.last_writes(1).unwrap().is_empty() {
+            tokio::time::sleep(Duration::from_millis(1)).await;
+        }
+    };
+    tokio::select! {
+        answer = send(&service, "k", "West") => panic!("answered before the hang-up: {answer:?}"),
+        () = begun => {}
+    }
+    let from = Instant::now();
+    let last = || service.server.access.office.last_writes(1).unwrap().remove(0).status;
+    while last().is_none() && from.elapsed() < Duration::from_secs(20) {
+        tokio::time::sleep(Duration::from_millis(5)).await;
+    }
+    assert_eq!(last(), Some(303));
+    assert_eq!(service.server.groves().len(), 2);
+    let again = send(&service, "k", "West").await;
+    assert_eq!(again.header("location"), "/g/west/add", "{again:?}");
     assert_eq!(service.server.groves().len(), 2);
 }
 
