@@ -9,4 +9,5 @@ mod access {
     mod people;
     mod roles;
     mod start;
+    mod tls;
 }
