@@ -4,7 +4,10 @@
 pub mod calendar;
 pub mod dayplan;
 pub mod fault;
+pub mod first_run;
 pub mod lanes;
+pub mod log_in;
+pub mod people;
 pub mod record;
 pub mod sheet;
 pub mod site;
