@@ -1,15 +1,14 @@
 //! All draws, the newest first: what hangs, what is over and how, and what nobody looked at.
 
 use super::desk::{Desk, DeskError};
+use super::hanging::LONGEST;
 use super::window::local_time;
 use crate::grove::{Draw, Seen};
-use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
+use chrono::{DateTime, NaiveDate, Utc};
 use serde::Serialize;
 
 /// Draws on a page where nobody says how many.
 pub const PER_PAGE: usize = 50;
-/// A bag that was started longer ago and never seen empty nor taken off is one that nobody logged.
-const LONGEST: TimeDelta = TimeDelta::days(2);
 
 /// Which draws are asked for.
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -193,7 +192,10 @@ pub(super) fn line(desk: &Desk, draw: &Draw) -> DrawLine {
         last_wet: local(Some(draw.last_wet).filter(|at| *at > draw.started)),
         first_empty: local(draw.first_empty),
         stripped: local(draw.stripped),
-        left_ml: draw.left.filter(|_| draw.stripped.is_some_and(|at| by_now(&at))).map(|l| l.value()),
+        left_ml: draw
+            .left
+            .filter(|_| draw.stripped.is_some_and(|at| by_now(&at)))
+            .map(|l| l.value()),
         looks: seen().count(),
         pauses: draw.pauses.iter().filter(|pause| by_now(&pause.from)).count(),
         note: draw.note.clone().filter(|_| over),

@@ -172,10 +172,13 @@ fn observed(desk: &Desk) -> Option<ObservedKnown> {
 /// Newest first, none that was issued later.
 fn issues(desk: &Desk) -> Vec<IssueKnown> {
     let in_use = desk.forecast.as_ref();
-    let by_now =
-        desk.grove.forecasts.issues().iter().rev().filter(|issue| {
-            issue.issued_at.is_none_or(|at| at <= desk.as_of)
-        });
+    let by_now = desk
+        .grove
+        .forecasts
+        .issues()
+        .iter()
+        .rev()
+        .filter(|issue| issue.issued_at.is_none_or(|at| at <= desk.as_of));
     by_now
         .map(|issue| {
             let span = issue.members.first().and_then(Series::span);

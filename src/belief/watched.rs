@@ -150,8 +150,7 @@ impl Watched {
             };
             ((below as f64 - 0.5 + part) / n).clamp(0.0, 1.0)
         };
-        let ln_clock =
-            |member: usize| self.course.demand_hours(member, minutes).ln() + times.ln();
+        let ln_clock = |member: usize| self.course.demand_hours(member, minutes).ln() + times.ln();
         (0..members).map(|member| share(ln_clock(member))).sum::<f64>() / members as f64
     }
 }

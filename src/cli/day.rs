@@ -211,7 +211,14 @@ fn curve<'a>(answer: &Tomorrow, starts: impl Iterator<Item = &'a StartFinish>) -
         .filter(|start| !start.barred.contains(&NO_WEATHER))
         .map(|start| {
             let [p10, p50, p90] = start.finish.each_ref().map(|at| clock(at.as_deref(), date));
-            vec![clock(Some(&start.start), date), start.meets(answer.sure), p10, p50, p90, percent(start.sure)]
+            vec![
+                clock(Some(&start.start), date),
+                start.meets(answer.sure),
+                p10,
+                p50,
+                p90,
+                percent(start.sure),
+            ]
         })
         .collect();
     if rows.is_empty() {
