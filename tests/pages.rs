@@ -133,7 +133,10 @@ fn hanging_folder() -> Folder {
         .with("draws.csv", &drawn)
         .with("readings.csv", readings)
         .with("applications.csv", &applications)
-        .with("ports.csv", &format!("tree_id,date,hole,height_cm,azimuth_deg\n{id},2025-01-20,1,30,90\n"))
+        .with(
+            "ports.csv",
+            &format!("tree_id,date,hole,height_cm,azimuth_deg\n{id},2025-01-20,1,30,90\n"),
+        )
         .seen_at(NOW)
 }
 
@@ -185,7 +188,8 @@ fn the_demo_reads_so() {
 #[test]
 fn no_page_carries_a_script_or_a_style() {
     for (name, page) in all() {
-        for wrong in ["<script", "<style", " style=", " onclick=", " onload=", "javascript:", "<i>"] {
+        for wrong in ["<script", "<style", " style=", " onclick=", " onload=", "javascript:", "<i>"]
+        {
             assert!(!page.contains(wrong), "{name}: {wrong}");
         }
     }
@@ -213,7 +217,8 @@ fn every_chart_has_words_and_a_table() {
             let (drawn, after) = svg.split_at(end);
             assert!(drawn.contains("role=\"img\"") && drawn.contains("aria-labelledby"), "{name}");
             for element in ["title", "desc"] {
-                let open = drawn.find(&format!("<{element} id=")).unwrap_or_else(|| panic!("{name}"));
+                let open =
+                    drawn.find(&format!("<{element} id=")).unwrap_or_else(|| panic!("{name}"));
                 let words = drawn[open..].split('>').nth(1).unwrap().split('<').next().unwrap();
                 assert!(words.trim().len() > 5, "{name}: {element} {words:?}");
             }
@@ -268,7 +273,8 @@ fn pages_of_draws_are_bounded() {
     let asked = |page| draws::Asked { page: Some(page), ..Default::default() };
     let first = draws(&desk, &asked(1)).unwrap();
     let last = draws(&desk, &asked(first.pages)).unwrap();
-    let shown: usize = (1..=first.pages).map(|p| draws(&desk, &asked(p)).unwrap().draws.len()).sum();
+    let shown: usize =
+        (1..=first.pages).map(|p| draws(&desk, &asked(p)).unwrap().draws.len()).sum();
     assert_eq!(shown, first.total);
     assert!(first.draws[0].start > last.draws[0].start);
     for wrong in [0, first.pages + 1] {

@@ -14,8 +14,10 @@ pub fn page(place: &Place, comparison: &Comparison, refit: Option<&Refit>) -> St
     let body = html! {
         h1 { "Compare" }
         p.answer { (comparison.answer()) }
-        (scatter::chart(&place.base, &comparison.draws))
-        (calibration::chart(&comparison.calibration))
+        div.charts {
+            (scatter::chart(&place.base, &comparison.draws))
+            (calibration::chart(&comparison.calibration))
+        }
         section { h2 { "Out of the ordinary" }
             @if odds.is_empty() { p { "No tree, crew, day or block." } } @else {
                 ul { @for line in &odds { li { (line) } } }

@@ -27,8 +27,7 @@ pub fn page(place: &Place, answer: &Tomorrow) -> String {
         (lines("Why", &why))
         section {
             h2 { "The day" }
-            (day::chart(answer, figures))
-            (finish::chart(answer))
+            div.charts { (day::chart(answer, figures)) (finish::chart(answer)) }
         }
         (trees(place, answer))
         (because(answer))

@@ -15,8 +15,7 @@ pub fn chart(points: &[Calibration]) -> Markup {
     let line = |of: fn(&Calibration) -> f64| -> Vec<(f64, f64)> {
         points.iter().map(|point| (wide.of(point.given_pct), high.of(of(point)))).collect()
     };
-    let entries =
-        [(swatch("band"), "surely to possibly empty"), (stroke("limit"), "as it should be")];
+    let entries = [(swatch("band"), "surely to possibly"), (stroke("limit"), "as it should be")];
     let body = html! {
         @for pct in [0.0, 20.0, 40.0, 60.0, 80.0, 100.0] {
             line.rule x1=(px(LEFT)) x2=(px(RIGHT)) y1=(px(high.of(pct))) y2=(px(high.of(pct))) {}

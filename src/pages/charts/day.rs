@@ -37,10 +37,10 @@ pub fn chart(answer: &Tomorrow, figures: Figures) -> Markup {
     let wettest = outlook.hours.iter().map(|hour| hour.rain_mm).fold(FULL_RAIN_MM, f64::max);
     let rain = Scale { from: 0.0, to: wettest, at: (0.0, RAIN_HIGH) };
     let entries = [
-        (swatch("demand"), "demand of the air (1 = fair)"),
+        (swatch("demand"), "demand (1 = fair)"),
         (swatch("rain"), "rain, hanging down"),
         (swatch("night"), "night"),
-        (swatch("window"), "a start then meets the wish"),
+        (swatch("window"), "start meets the wish"),
     ];
     let window = answer.start_window.as_ref();
     let window = window.and_then(|[from, to]| Some((x(instant(from)?), x(instant(to)?))));

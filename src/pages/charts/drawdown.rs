@@ -26,7 +26,7 @@ pub fn chart(drawdown: &Drawdown, figures: Figures) -> Markup {
     let now = |pick: fn(&Left) -> f64| line(&move |step| step.now.as_ref().map(pick));
     let now_x = wide.of(drawdown.now_min);
     let entries = [
-        (swatch("band"), "80 % band at the start"),
+        (swatch("band"), "80 % band, at start"),
         (swatch("band-now"), "80 % band now"),
         (stroke("median"), "even chance now"),
         (html! { circle.look cx="8" cy="5" r="4" {} }, "reading"),

@@ -38,6 +38,9 @@ pub fn chart(answer: &Tomorrow) -> Markup {
             .map(|start| (x(start.at), y(start.finish[which].as_deref().and_then(instant))))
             .collect()
     };
+    // What leaves the chart is not drawn along its edge.
+    let middle = line(1);
+    let seen = middle.iter().position(|(_, y)| *y <= TOP).map_or(middle.len(), |at| at + 1);
     let window = answer.start_window.as_ref();
     let window = window.and_then(|[a, b]| Some((x(instant(a)?), x(instant(b)?))));
     let latest = clock(Some(&answer.latest_done), answer.date);
@@ -56,7 +59,7 @@ pub fn chart(answer: &Tomorrow) -> Markup {
             rect.barred x=(px(x(a))) y=(px(TOP)) width=(px((x(b.min(to)) - x(a)).max(0.5))) height=(px(BOTTOM - TOP)) {}
         }
         path.band d=(band(&line(2), &line(0))) {}
-        path.median d=(path(&line(1), false)) {}
+        path.median d=(path(&middle[..seen], false)) {}
         line.limit x1=(px(LEFT)) x2=(px(RIGHT)) y1=(px(y(Some(done)))) y2=(px(y(Some(done)))) {}
         text.strong x=(px(LEFT + 4.0)) y=(px(y(Some(done)) - 4.0)) { "wished by " (latest) }
         line.axis x1=(px(LEFT)) x2=(px(RIGHT)) y1=(px(BOTTOM)) y2=(px(BOTTOM)) {}

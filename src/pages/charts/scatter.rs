@@ -35,10 +35,10 @@ pub fn chart(base: &str, draws: &[Compared]) -> Markup {
     let x = |minutes: f64| wide.of(minutes.max(1.0).ln());
     let y = |minutes: f64| high.of(minutes.max(1.0).ln());
     let entries = [
-        (html! { circle.inside cx="8" cy="5" r="3" {} }, "inside its band, or maybe"),
+        (html! { circle.inside cx="8" cy="5" r="3" {} }, "inside, or maybe"),
         (html! { path.outside d="M3 0l10 10m0 -10l-10 10" {} }, "outside its band"),
         (stroke("across"), "80 % band predicted"),
-        (stroke("updown"), "between wet and empty"),
+        (stroke("updown"), "seen wet to empty"),
     ];
     let body = html! {
         @for (minutes, name) in MARKS {
