@@ -56,7 +56,7 @@ fn rendered(desk: &Desk, tree_id: &str, customary: bool) -> Vec<Page> {
         .iter()
         .map(|one| drawdown::chart(one, Figures::new(customary)).into_string())
         .collect();
-    let charts = maud::PreEscaped(charts.concat());
+    let charts = maud::PreEscaped(format!("<h1>Drawdowns</h1>{}", charts.concat()));
     let comparison = compare(desk).unwrap();
     let refitted = refit(desk, false).unwrap();
     let asked = draws::Asked::default();

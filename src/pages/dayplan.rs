@@ -67,6 +67,7 @@ pub(super) fn one(person: &PersonDay) -> Markup {
         section.person {
             h2 { (person.person) ", " (person.walking_min) " min on foot" }
             @if person.acts.is_empty() { p { "Nothing to do." } } @else {
+                div.wide tabindex="0" role="region" aria-label=(person.person) {
                 table {
                     thead { tr {
                         th scope="col" { "done" }
@@ -76,6 +77,7 @@ pub(super) fn one(person: &PersonDay) -> Markup {
                         th scope="col" { "trees" }
                     } }
                     tbody { @for doing in &person.acts { (row(doing)) } }
+                }
                 }
             }
         }

@@ -19,10 +19,10 @@ pub fn page(place: &Place, draws: &Draws) -> String {
     let body = html! {
         h1 { "Draws" (asked) }
         form.days method="get" action=(address) {
-            label for="tree" { "Tree" }
-            input id="tree" name="tree" size="8" value=(draws.tree_id.as_deref().unwrap_or(""));
-            label for="date" { "Day" }
-            input id="date" type="date" name="date" value=[draws.date];
+            span.field { label for="tree" { "Tree" }
+                input id="tree" name="tree" size="8" value=(draws.tree_id.as_deref().unwrap_or("")); }
+            span.field { label for="date" { "Day" }
+                input id="date" type="date" name="date" value=[draws.date]; }
             button type="submit" { "Show" }
             @if !asked.is_empty() { a.button href=(address) { "All draws" } }
         }
@@ -73,7 +73,7 @@ pub(super) fn table_of(place: &Place, caption: &str, draws: &[DrawLine]) -> Mark
             or_dash(draw.note.as_deref()),
         ]
     };
-    table(caption, &columns, &draws.iter().map(row).collect::<Vec<_>>())
+    html! { div.notes { (table(caption, &columns, &draws.iter().map(row).collect::<Vec<_>>())) } }
 }
 
 fn pages(address: &str, draws: &Draws) -> Markup {

@@ -28,7 +28,7 @@ pub fn page(place: &Place, record: &Record) -> String {
             section { h2 { "Applications" } (applications(place, &record.lines, figures)) }
         }
         (gaps(record))
-        p.small { (record.kept) "." }
+        p.small { (record.kept) }
         p.small { "Times in " (record.time_zone) "." }
     };
     whole(place, "Records", &body)
@@ -45,10 +45,10 @@ fn asked(record: &Record) -> String {
 fn choose(place: &Place, record: &Record) -> Markup {
     html! {
         form.days method="get" action=(format!("{}/records", place.base)) {
-            label for="from" { "From" }
-            input id="from" type="date" name="from" value=[record.from];
-            label for="to" { "to" }
-            input id="to" type="date" name="to" value=[record.to];
+            span.field { label for="from" { "From" }
+                input id="from" type="date" name="from" value=[record.from]; }
+            span.field { label for="to" { "to" }
+                input id="to" type="date" name="to" value=[record.to]; }
             button type="submit" { "Show" }
         }
     }

@@ -16,7 +16,7 @@ pub fn page(place: &Place, known: &WeatherKnown) -> String {
     let body = html! {
         h1 { "Weather" }
         (warning(known.source.warning.as_deref()))
-        p.answer { (known.source.words) "." }
+        p.lead { (known.source.words) "." }
         p.small { "As of " (day_clock(&known.as_of)) ", times in " (known.time_zone) "." }
         @match &known.services {
             Some(services) => p { "A pull asks, in this order: " (services.join(", ")) "." },
@@ -105,7 +105,7 @@ fn issues(known: &WeatherKnown) -> Markup {
     let columns = [
         words("issued"),
         words("source"),
-        words(""),
+        words("use"),
         number("age"),
         words("from"),
         words("to"),
@@ -123,7 +123,7 @@ fn issues(known: &WeatherKnown) -> Markup {
 }
 
 fn observed(observed: &ObservedKnown) -> Markup {
-    let columns = [words("from"), words("to"), number("h"), words("")];
+    let columns = [words("from"), words("to"), number("h"), words("state")];
     let rows: Vec<Vec<Markup>> = observed
         .gaps
         .iter()

@@ -5,7 +5,7 @@ use crate::app::compare::Calibration;
 use crate::pages::parts::{cell, number, table, words};
 use maud::{Markup, html};
 
-const TOP: f64 = 16.0;
+const TOP: f64 = 24.0;
 const BOTTOM: f64 = 236.0;
 
 /// The chart.

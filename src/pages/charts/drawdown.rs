@@ -8,7 +8,7 @@ use crate::pages::figures::Figures;
 use crate::pages::parts::{cell, in_address, number, table, words};
 use maud::{Markup, html};
 
-const TOP: f64 = 14.0;
+const TOP: f64 = 24.0;
 const BOTTOM: f64 = 140.0;
 /// Every so many steps make a row of the table.
 const ROW_EVERY: usize = 4;

@@ -15,8 +15,8 @@ const MOST: usize = 300;
 const SHORTEST: f64 = 15.0;
 const LONGEST: f64 = 2880.0;
 const MARKS: [(f64, &str); 7] = [
-    (15.0, "15 min"),
-    (30.0, "30"),
+    (15.0, "¼ h"),
+    (30.0, "½ h"),
     (60.0, "1 h"),
     (120.0, "2 h"),
     (240.0, "4 h"),
@@ -114,7 +114,7 @@ pub fn rows(base: &str, caption: &str, draws: &[Compared]) -> Markup {
         words("draw"),
         words("tree"),
         words("start"),
-        words(""),
+        words("verdict"),
         number("predicted"),
         number("80 % band"),
         number("wet still after"),
