@@ -11,8 +11,7 @@ use maud::html;
 pub fn page(place: &Place, plan: &DayPlan) -> String {
     let title = format!("Plan for {}", plan.date.format("%A %-d %B %Y"));
     let print = format!("{}/plan/sheet?date={}", place.base, plan.date);
-    let grove = place.base.replacen("/g/", "/groves/", 1);
-    let calendar = format!("/api/v1{grove}/dayplan.ics?date={}", plan.date);
+    let calendar = format!("{}/plan/calendar?date={}", place.base, plan.date);
     let body = html! {
         h1 { (title) }
         p.answer.no[!plan.worth_it] { (plan.answer) }
