@@ -131,7 +131,7 @@ impl Figures {
         out.join(" ")
     }
 
-    fn customary_of(self, unit: &str) -> Option<(&'static str, fn(f64) -> String)> {
+    fn customary_of(self, unit: &str) -> Option<Conversion> {
         Some(match unit {
             "degC" => ("F", |value| Self::new(true).temperature_value(value)),
             "mm" => ("in", |value| Self::new(true).depth_value(value)),
@@ -143,6 +143,9 @@ impl Figures {
         })
     }
 }
+
+/// A US customary unit, and how a metric figure is shown in it.
+type Conversion = (&'static str, fn(f64) -> String);
 
 /// A figure or a range of two, converted; what opens before it stays.
 fn ranged(word: &str, convert: fn(f64) -> String) -> Option<String> {
