@@ -17,7 +17,7 @@ use crate::weather::Span;
 use chrono::{DateTime, TimeDelta, Utc};
 
 /// A bag that was started longer ago and never seen empty nor taken off is one that nobody logged.
-const LONGEST: TimeDelta = TimeDelta::days(2);
+pub(super) const LONGEST: TimeDelta = TimeDelta::days(2);
 
 /// Error of what was seen exactly, in ln.
 const EXACT: f64 = 1e-3;

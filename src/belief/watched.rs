@@ -12,6 +12,8 @@ const CELLS: usize = 400;
 const FARTHEST_READING: f64 = 6.0;
 /// Halvings of the search for a time: to a second in four days.
 const HALVINGS: usize = 24;
+/// Halvings of the search for a share: to a thousandth.
+const SHARE_HALVINGS: usize = 10;
 
 /// What was seen of this one draw, on the scale of ln thirst.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -97,8 +99,32 @@ impl Watched {
         Some(left / (members * self.ln_wanted.len()) as f64)
     }
 
-    /// Straight between neighbours, the mean over members.
+    /// The share of what was offered that is left with probability `p` at most, so many minutes after
+    /// the start; none beyond the weather.
+    pub fn share_left_quantile(&self, minutes: f64, p: f64) -> Option<f64> {
+        if minutes > self.course.horizon_min() {
+            return None;
+        }
+        if self.reached(minutes) >= p {
+            return Some(0.0);
+        }
+        // At most a share s is left where the demand-hours wanted are at most the clock's / (1 - s).
+        let (mut low, mut high) = (0.0, 1.0);
+        for _ in 0..SHARE_HALVINGS {
+            let middle: f64 = 0.5 * (low + high);
+            let at_most = self.reached_times(minutes, 1.0 / (1.0 - middle));
+            if at_most < p { low = middle } else { high = middle }
+        }
+        Some(high)
+    }
+
     fn reached(&self, minutes: f64) -> f64 {
+        self.reached_times(minutes, 1.0)
+    }
+
+    /// Probability that the demand-hours wanted are at most so many times those passed. Straight
+    /// between neighbours, the mean over members.
+    fn reached_times(&self, minutes: f64, times: f64) -> f64 {
         let all = &self.ln_wanted;
         let (members, n) = (self.course.members(), all.len() as f64);
         let share = |ln_clock: f64| {
@@ -109,7 +135,7 @@ impl Watched {
             };
             ((below as f64 - 0.5 + part) / n).clamp(0.0, 1.0)
         };
-        let ln_clock = |member: usize| self.course.demand_hours(member, minutes).ln();
+        let ln_clock = |member: usize| self.course.demand_hours(member, minutes).ln() + times.ln();
         (0..members).map(|member| share(ln_clock(member))).sum::<f64>() / members as f64
     }
 }
@@ -195,6 +221,23 @@ mod tests {
             Finish::At(minutes) => minutes,
             Finish::After(_) => f64::NAN,
         }
+    }
+
+    /// A bag is empty by its P90 where nothing is left with probability 0.9; the median share left is
+    /// near the mean, and more is left the surer one wishes to be.
+    #[test]
+    fn what_is_left_agrees_with_the_finish() {
+        let watched = Watched::new(course(), &law(), 5.0, &Looked::NOTHING, 1000f64.ln());
+        let left = |minutes: f64, p: f64| watched.share_left_quantile(minutes, p).unwrap();
+        for p in [0.1, 0.5, 0.9] {
+            let finish = at(watched.quantile(p));
+            assert!(left(finish + 1.0, p) < 1e-9, "{p}");
+            assert!(left(0.97 * finish, p) > 0.005, "{p}: {}", left(0.97 * finish, p));
+        }
+        let mean = watched.share_left(120.0).unwrap();
+        assert!((left(120.0, 0.5) - mean).abs() < 0.05, "{} {mean}", left(120.0, 0.5));
+        assert!(left(120.0, 0.1) < left(120.0, 0.5) && left(120.0, 0.5) < left(120.0, 0.9));
+        assert_eq!(watched.share_left_quantile(1e9, 0.5), None);
     }
 
     /// Without a look it is the belief of a bag that is still to be hung.
