@@ -20,7 +20,7 @@
 //!
 //! An imperative shell around it: [`store`] (grove folders, databases, the demo), [`feed`]
 //! (weather services), [`app`] (one file a use case), [`pages`] (sheets,
-//! pictures, calendars), [`cli`] (arguments, tables).
+//! pictures, calendars), [`rows`] (answers as CSV), [`cli`] (arguments, tables).
 //!
 //! Arrows point up the page: `units <- text <- weather <- evapo <- grove`,
 //! `grove <- journal, record`, `evapo <- demand <- uptake`, `units <- belief <- uptake, plan`. Nothing in the core names
@@ -57,6 +57,7 @@ pub mod journal;
 pub mod pages;
 pub mod plan;
 pub mod record;
+pub mod rows;
 pub mod store;
 pub mod text;
 pub mod units;

@@ -86,11 +86,7 @@ macro_rules! quantities {
 }
 
 /// A number with its range, as the API's document shows it.
-fn quantity(
-    words: &str,
-    low: f64,
-    high: f64,
-) -> utoipa::openapi::RefOr<utoipa::openapi::Schema> {
+fn quantity(words: &str, low: f64, high: f64) -> utoipa::openapi::RefOr<utoipa::openapi::Schema> {
     use utoipa::openapi::{KnownFormat, ObjectBuilder, SchemaFormat, Type};
     let number = ObjectBuilder::new()
         .schema_type(Type::Number)

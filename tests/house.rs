@@ -27,7 +27,7 @@ const CORE: [Room; 12] = [
     ("record", &["units", "text", "weather", "evapo", "grove"]),
 ];
 
-const SHELL: [Room; 5] = [
+const SHELL: [Room; 6] = [
     ("store", &["units", "text", "weather", "grove", "journal", "uptake"]),
     ("feed", &["units", "weather", "evapo", "grove", "store"]),
     (
@@ -39,6 +39,7 @@ const SHELL: [Room; 5] = [
     ),
     // Pages see what `app` gives, and the records in it.
     ("pages", &["app", "record"]),
+    ("rows", &["app", "record"]),
     // Of the core, single names that `app` takes and gives.
     (
         "cli",
@@ -47,6 +48,7 @@ const SHELL: [Room; 5] = [
             "store",
             "app",
             "pages",
+            "rows",
             "record",
             "weather::Span",
             "grove::Grove",

@@ -111,7 +111,19 @@ impl Why {
 }
 
 /// How good a plan is; the smaller the better, the first field that differs decides.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, utoipa::ToSchema)]
+#[derive(
+    Debug,
+    Clone,
+    Copy,
+    PartialEq,
+    Eq,
+    PartialOrd,
+    Ord,
+    Hash,
+    Serialize,
+    Deserialize,
+    utoipa::ToSchema,
+)]
 #[schema(as = PlanScore)]
 pub struct Score {
     /// Trees not surely empty in time.
