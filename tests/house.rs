@@ -27,7 +27,7 @@ const CORE: [Room; 12] = [
     ("record", &["units", "text", "weather", "evapo", "grove"]),
 ];
 
-const SHELL: [Room; 6] = [
+const SHELL: [Room; 7] = [
     ("store", &["units", "text", "weather", "grove", "journal", "uptake"]),
     ("feed", &["units", "weather", "evapo", "grove", "store"]),
     (
@@ -40,10 +40,12 @@ const SHELL: [Room; 6] = [
     // Pages see what `app` gives, and the records in it.
     ("pages", &["app", "record"]),
     ("rows", &["app", "record"]),
+    ("http", &["text", "grove", "journal", "store", "app", "pages", "rows", "record"]),
     // Of the core, single names that `app` takes and gives.
     (
         "cli",
         &[
+            "http",
             "text",
             "store",
             "app",

@@ -2,6 +2,7 @@
 
 use super::log_args::{Log, Record};
 use crate::app::desk::Request;
+use crate::http::settings::Typed;
 use chrono::{DateTime, NaiveDate, Utc};
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use std::path::PathBuf;
@@ -135,6 +136,14 @@ pub enum Command {
     ///
     /// Example: xylocast check --grove my-grove
     Check,
+    /// Run the service: pages for desk and phone, a JSON API, weather pulled by itself
+    ///
+    /// Example: xylocast serve --data groves
+    ///
+    /// Without --data or --grove it serves the demo, which nothing changes. Each setting can also
+    /// stand in the file that --settings names; a flag goes before the environment, and both before
+    /// the file.
+    Serve(Serve),
     /// Bring a grove folder into a database, all or nothing; twice changes nothing
     ///
     /// Example: xylocast import my-grove --grove my-grove.db
@@ -336,6 +345,15 @@ pub struct Pull {
 }
 
 /// Options of `import`.
+#[derive(Debug, Args)]
+pub struct Serve {
+    /// File of settings (TOML), with these keys and _ for -
+    #[arg(long, value_name = "FILE", env = "XYLOCAST_SETTINGS")]
+    pub settings: Option<PathBuf>,
+    #[command(flatten)]
+    pub typed: Typed,
+}
+
 #[derive(Debug, Args)]
 pub struct Import {
     /// The grove folder

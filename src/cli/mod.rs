@@ -12,6 +12,7 @@ mod picture;
 mod pull;
 mod record;
 mod refit;
+mod serve;
 mod tables;
 mod words;
 
@@ -117,6 +118,7 @@ fn answer(cli: &Cli, now: DateTime<Utc>) -> Result<Answer, DeskError> {
         Command::Log(log) => log::answer(cli, log, now),
         Command::Record(asked) => record::answer(cli, asked, now),
         Command::Check => checked(cli, now),
+        Command::Serve(args) => serve::answer(cli, args),
         Command::Tomorrow(asked) => {
             let desk = desk()?;
             let answer = tomorrow(&desk, asked.date.unwrap_or_else(|| desk.tomorrow()))?;

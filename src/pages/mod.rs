@@ -3,6 +3,7 @@
 
 pub mod calendar;
 pub mod dayplan;
+pub mod fault;
 pub mod lanes;
 pub mod record;
 pub mod sheet;

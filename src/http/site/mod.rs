@@ -1,0 +1,12 @@
+//! Pages: one file a screen, nothing but: who and where, the use case, the page.
+
+mod groves;
+
+use super::server::Server;
+use axum::Router;
+use std::sync::Arc;
+
+/// Addresses of all pages.
+pub fn routes() -> Router<Arc<Server>> {
+    Router::new().merge(groves::routes())
+}
