@@ -27,7 +27,7 @@ const CORE: [Room; 12] = [
     ("record", &["units", "text", "weather", "evapo", "grove"]),
 ];
 
-const SHELL: [Room; 6] = [
+const SHELL: [Room; 7] = [
     ("store", &["units", "text", "weather", "grove", "journal", "uptake"]),
     ("feed", &["units", "weather", "evapo", "grove", "store"]),
     (
@@ -39,7 +39,8 @@ const SHELL: [Room; 6] = [
     ),
     // Pages see what `app` gives, and the records and calls in it.
     ("pages", &["app", "record", "plan::overnight::Call"]),
-    ("http", &["text", "grove", "journal", "store", "app", "pages", "record"]),
+    ("rows", &["app", "record"]),
+    ("http", &["text", "grove", "journal", "store", "app", "pages", "rows", "record"]),
     // Of the core, single names that `app` takes and gives.
     (
         "cli",
@@ -49,6 +50,7 @@ const SHELL: [Room; 6] = [
             "store",
             "app",
             "pages",
+            "rows",
             "record",
             "weather::Span",
             "grove::Grove",

@@ -26,7 +26,7 @@ const LEAST_CHANCE: f64 = 1e-9;
 const NINETY_FIVE: f64 = 1.96;
 
 /// Where an outcome lies relative to its 80 % band.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Verdict {
     /// Surely inside.
@@ -40,7 +40,7 @@ pub enum Verdict {
 }
 
 /// One draw, predicted from what was known at its start, on the weather that came.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, utoipa::ToSchema)]
 pub struct Compared {
     /// Which draw.
     pub draw_id: String,
@@ -79,7 +79,7 @@ pub struct Compared {
 }
 
 /// A group of draws: is it slower or faster than predicted?
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, utoipa::ToSchema)]
 pub struct Group {
     /// What groups them.
     pub by: &'static str,
@@ -92,7 +92,7 @@ pub struct Group {
 }
 
 /// Of the draws given a time with one chance, how many were empty by then.
-#[derive(Debug, Clone, Copy, Serialize)]
+#[derive(Debug, Clone, Copy, Serialize, utoipa::ToSchema)]
 pub struct Calibration {
     /// The chance given, %.
     pub given_pct: f64,
@@ -103,7 +103,7 @@ pub struct Calibration {
 }
 
 /// The comparison.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, utoipa::ToSchema)]
 pub struct Comparison {
     /// Each draw, in order of start.
     pub draws: Vec<Compared>,

@@ -22,7 +22,7 @@ const SHORTEST_MIN: f64 = 60.0;
 const LONGEST_MIN: f64 = 36.0 * 60.0;
 
 /// What was in a bag at an instant: an even chance, and the band about it.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, utoipa::ToSchema)]
 pub struct Left {
     /// At most so much with probability 0.1, mL.
     pub p10_ml: f64,
@@ -33,7 +33,7 @@ pub struct Left {
 }
 
 /// One instant of a drawdown.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, utoipa::ToSchema)]
 pub struct Step {
     /// When, local time.
     pub at: String,
@@ -46,7 +46,7 @@ pub struct Step {
 }
 
 /// A look at the bag.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, utoipa::ToSchema)]
 pub struct Look {
     /// When, local time.
     pub at: String,
@@ -57,7 +57,7 @@ pub struct Look {
 }
 
 /// The drawdown of one hanging bag.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, utoipa::ToSchema)]
 pub struct Drawdown {
     /// Which draw.
     pub draw_id: String,

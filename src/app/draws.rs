@@ -24,7 +24,7 @@ pub struct Asked {
 }
 
 /// How a draw stands as of the desk's instant.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum State {
     /// Hangs and runs.
@@ -56,7 +56,7 @@ impl State {
 }
 
 /// One draw.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, utoipa::ToSchema)]
 pub struct DrawLine {
     /// Which draw.
     pub draw_id: String,
@@ -93,7 +93,7 @@ pub struct DrawLine {
 }
 
 /// A page of draws.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, utoipa::ToSchema)]
 pub struct Draws {
     /// Grove.
     pub grove: String,

@@ -27,7 +27,7 @@ const MOVED: usize = 5;
 const LEAST_MOVE: f64 = 1.05;
 
 /// A refit: what it would change.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, utoipa::ToSchema)]
 pub struct Refit {
     /// What is in use now: fitted when; none where it is the prior.
     pub in_use: Option<String>,
@@ -50,6 +50,7 @@ pub struct Refit {
     /// Draws that tell nothing, with the reason.
     pub silent: Vec<String>,
     /// Where the model was written; none where it was only looked at.
+    #[schema(value_type = Option<String>)]
     pub written: Option<PathBuf>,
     /// Why it was not written.
     pub not_written: Option<&'static str>,
@@ -59,7 +60,7 @@ pub struct Refit {
 }
 
 /// One tree's time, before and after.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, utoipa::ToSchema)]
 pub struct Moved {
     /// Which tree.
     pub tree_id: String,
@@ -70,7 +71,7 @@ pub struct Moved {
 }
 
 /// One coefficient, prior and now.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, utoipa::ToSchema)]
 pub struct Change {
     /// Name.
     pub name: String,
@@ -87,7 +88,7 @@ pub struct Change {
 }
 
 /// One learned parameter: prior median, in use, now.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, utoipa::ToSchema)]
 pub struct Learned {
     /// Name with unit.
     pub name: &'static str,

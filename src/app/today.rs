@@ -14,7 +14,7 @@ use chrono::{DateTime, TimeDelta, Utc};
 use serde::Serialize;
 
 /// Where a bag's looks put it against its band at the start.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Pace {
     /// Slower than nine of ten such draws.
@@ -26,7 +26,7 @@ pub enum Pace {
 }
 
 /// One hanging bag.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, utoipa::ToSchema)]
 pub struct BagNow {
     /// Which draw.
     pub draw_id: String,
@@ -57,7 +57,7 @@ pub struct BagNow {
 }
 
 /// The answer.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, utoipa::ToSchema)]
 pub struct Today {
     /// In one sentence.
     pub answer: String,

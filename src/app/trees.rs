@@ -14,7 +14,7 @@ use serde::Serialize;
 const NINETY_FIVE: f64 = 1.96;
 
 /// How thirsty a tree is against the others of its block, species and size.
-#[derive(Debug, Clone, Copy, Serialize)]
+#[derive(Debug, Clone, Copy, Serialize, utoipa::ToSchema)]
 pub struct Thirst {
     /// Times as thirsty.
     pub times: f64,
@@ -23,7 +23,7 @@ pub struct Thirst {
 }
 
 /// One tree.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, utoipa::ToSchema)]
 pub struct TreeLine {
     /// Its id.
     pub tree_id: String,
@@ -61,7 +61,7 @@ pub struct TreeLine {
 }
 
 /// The trees.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, utoipa::ToSchema)]
 pub struct Trees {
     /// Grove.
     pub grove: String,
@@ -76,7 +76,7 @@ pub struct Trees {
 }
 
 /// A hole drilled.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, utoipa::ToSchema)]
 pub struct Hole {
     /// When.
     pub date: NaiveDate,
@@ -91,7 +91,7 @@ pub struct Hole {
 }
 
 /// All that is known of one tree.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, utoipa::ToSchema)]
 pub struct TreeStory {
     /// Grove.
     pub grove: String,

@@ -17,7 +17,7 @@ const GAPS: usize = 20;
 const DAYS: u64 = 3;
 
 /// A hole in the weather observed.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, utoipa::ToSchema)]
 pub struct GapKnown {
     /// From.
     pub from: String,
@@ -30,7 +30,7 @@ pub struct GapKnown {
 }
 
 /// The weather observed.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, utoipa::ToSchema)]
 pub struct ObservedKnown {
     /// First hour.
     pub from: String,
@@ -49,7 +49,7 @@ pub struct ObservedKnown {
 }
 
 /// A forecast as issued.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, utoipa::ToSchema)]
 pub struct IssueKnown {
     /// The service; none where a file does not say.
     pub source: Option<String>,
@@ -68,7 +68,7 @@ pub struct IssueKnown {
 }
 
 /// A day to come.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, utoipa::ToSchema)]
 pub struct DayKnown {
     /// The date.
     pub date: NaiveDate,
@@ -83,7 +83,7 @@ pub struct DayKnown {
 }
 
 /// The weather of a grove.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, utoipa::ToSchema)]
 pub struct WeatherKnown {
     /// Grove.
     pub grove: String,
