@@ -27,6 +27,7 @@ const WRITES: [(&str, Role); 19] = [
     ("/g/demo/log", Role::Crew),
     ("/api/v1/groves/demo/entries", Role::Crew),
     ("/log-out", Role::Reader),
+    ("/units", Role::Reader),
 ];
 
 #[tokio::test]
