@@ -35,11 +35,6 @@ const STRIDE: usize = 16;
 const FEW: usize = 30;
 /// From so many.
 const STARTS: usize = 6;
-/// Up to so many trees, where a hollow costs most and a search least, it sets out from each of them
-/// again and again, so many times in all.
-const FEWEST: usize = 8;
-/// See [`FEWEST`].
-const SEARCHES: usize = 18;
 
 /// Moves that mend an earlier plan.
 const MENDING: usize = 1500;
@@ -56,12 +51,8 @@ pub fn solve(problem: &Problem, effort: Effort, earlier: Option<&Plan>) -> Plan 
     starts.dedup_by_key(|course| course.key());
     starts.truncate(if problem.trees.len() > FEW { 1 } else { STARTS });
     let each = Effort { moves: effort.moves / starts.len(), ..effort };
-    let searches = if problem.trees.len() > FEWEST { starts.len() } else { SEARCHES };
     let mut best = starts
-        .iter()
-        .cycle()
-        .take(searches)
-        .cloned()
+        .into_iter()
         .zip(effort.seed..)
         .map(|(start, seed)| search(problem, start, Effort { seed, ..each }))
         .min_by_key(|course| (course.failed, course.score))
