@@ -37,8 +37,8 @@ const SHELL: [Room; 7] = [
             "plan", "dose", "record", "feed", "store",
         ],
     ),
-    // Pages see what `app` gives, and the records in it.
-    ("pages", &["app", "record"]),
+    // Pages see what `app` gives, and the records and calls in it.
+    ("pages", &["app", "record", "plan::overnight::Call"]),
     ("rows", &["app", "record"]),
     ("http", &["text", "grove", "journal", "store", "app", "pages", "rows", "record"]),
     // Of the core, single names that `app` takes and gives.

@@ -112,6 +112,18 @@ pub struct StartFinish {
     pub minutes: [Finish; 3],
 }
 
+impl StartFinish {
+    /// Does a start then meet the wish? In words, with what speaks against it.
+    pub fn meets(&self, wish: f64) -> String {
+        match (self.barred.is_empty(), self.sure) {
+            (true, Some(sure)) if sure >= wish => "yes".into(),
+            (true, Some(_)) => "no".into(),
+            (true, None) => "not known".into(),
+            (false, _) => format!("no: {}", self.barred.join(", ")),
+        }
+    }
+}
+
 /// One tree of the list.
 #[derive(Debug, Clone, Serialize, utoipa::ToSchema)]
 pub struct TreeDay {

@@ -1,6 +1,7 @@
 //! What can be typed.
 
 use super::log_args::{Log, Record};
+use super::people_args::{People, Token};
 use crate::app::desk::Request;
 use crate::http::settings::Typed;
 use chrono::{DateTime, NaiveDate, Utc};
@@ -144,6 +145,19 @@ pub enum Command {
     /// stand in the file that --settings names; a flag goes before the environment, and both before
     /// the file.
     Serve(Serve),
+    /// Who may use the service: add, list, role, disable, enable, password
+    ///
+    /// Example: xylocast people add Ada --role manager --data groves
+    ///
+    /// As long as there is nobody, whoever sits at the machine may do all, and the service does not
+    /// let anybody else in.
+    #[command(subcommand)]
+    People(People),
+    /// Tokens with which programs use the service: add, list, revoke
+    ///
+    /// Example: xylocast token add logger --of Ada --role crew --data groves
+    #[command(subcommand)]
+    Token(Token),
     /// Bring a grove folder into a database, all or nothing; twice changes nothing
     ///
     /// Example: xylocast import my-grove --grove my-grove.db

@@ -8,6 +8,8 @@ mod dose;
 mod exchange;
 mod log;
 mod log_args;
+mod people;
+mod people_args;
 mod picture;
 mod pull;
 mod record;
@@ -119,6 +121,8 @@ fn answer(cli: &Cli, now: DateTime<Utc>) -> Result<Answer, DeskError> {
         Command::Record(asked) => record::answer(cli, asked, now),
         Command::Check => checked(cli, now),
         Command::Serve(args) => serve::answer(cli, args),
+        Command::People(wish) => people::answer(wish, now),
+        Command::Token(wish) => people::token(wish, now),
         Command::Tomorrow(asked) => {
             let desk = desk()?;
             let answer = tomorrow(&desk, asked.date.unwrap_or_else(|| desk.tomorrow()))?;

@@ -16,11 +16,16 @@ struct Asset {
     text: &'static str,
 }
 
-const ASSETS: [Asset; 2] = [
+const ASSETS: [Asset; 3] = [
     Asset {
         address: "/assets/style.css",
         media: "text/css; charset=utf-8",
-        text: include_str!("../pages/style.css"),
+        text: concat!(include_str!("../pages/style.css"), include_str!("../pages/forms.css")),
+    },
+    Asset {
+        address: "/assets/new_grove.js",
+        media: "text/javascript; charset=utf-8",
+        text: include_str!("offline/new_grove.js"),
     },
     Asset {
         address: "/assets/icon.svg",

@@ -1,20 +1,12 @@
 //! Who asks, and what they may do.
 
 use super::fault::Fault;
+use crate::store::office::How;
 use axum::extract::FromRequestParts;
 use axum::http::request::Parts;
 use std::convert::Infallible;
 
-/// What people may do; each may do what those before it may.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-pub enum Role {
-    /// Reads.
-    Reader,
-    /// Logs readings too.
-    Crew,
-    /// Changes groves, models and people too.
-    Manager,
-}
+pub use crate::store::office::Role;
 
 /// Who asks.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -25,6 +17,8 @@ pub struct Caller {
     pub role: Role,
     /// The token that their forms must send back.
     pub csrf: String,
+    /// How they proved it.
+    pub how: How,
 }
 
 impl Caller {
@@ -49,10 +43,16 @@ impl Caller {
     }
 }
 
+/// Put there by [`super::access::guard`]; without it nobody has proved anything.
 impl<S: Sync> FromRequestParts<S> for Caller {
     type Rejection = Infallible;
 
-    async fn from_request_parts(_: &mut Parts, _: &S) -> Result<Self, Infallible> {
-        Ok(Self { name: None, role: Role::Manager, csrf: String::new() })
+    async fn from_request_parts(parts: &mut Parts, _: &S) -> Result<Self, Infallible> {
+        Ok(parts.extensions.get::<Self>().cloned().unwrap_or(Self {
+            name: None,
+            role: Role::Reader,
+            csrf: String::new(),
+            how: How::Nobody,
+        }))
     }
 }

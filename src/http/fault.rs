@@ -25,7 +25,7 @@ const MOST_WORDS: usize = 64 * 1024;
 /// Problem details (RFC 9457).
 #[derive(Debug, Clone, PartialEq, Serialize, utoipa::ToSchema)]
 pub struct Problem {
-    /// Names the kind of problem; it can be looked up at this address.
+    /// Names the kind of problem.
     #[serde(rename = "type")]
     #[schema(format = "uri-reference")]
     pub kind: String,
@@ -44,8 +44,8 @@ pub struct Problem {
     pub flaws: Vec<FlawTold>,
 }
 
-/// Where problems are explained.
-pub const PROBLEMS: &str = "/api/v1/problems";
+/// What the names of problems start with.
+const PROBLEMS: &str = "/api/v1/problems";
 
 impl Problem {
     /// A fault met at a path.
@@ -228,10 +228,12 @@ impl From<log::Fault> for Fault {
             },
             log::Fault::Log(LogError::NotPutDown(_)) => Self::disagrees(words),
             log::Fault::Log(LogError::Database(error)) => DeskError::from(error).into(),
-            log::Fault::Log(LogError::Unsure { .. }) => Self::not_now(words),
-            log::Fault::Several { .. } | log::Fault::NoBag { .. } | log::Fault::TreeAndDraw { .. } => {
-                Self::disagrees(words)
+            log::Fault::Log(LogError::Unsure { .. } | LogError::File { .. }) => {
+                Self::not_now(words)
             }
+            log::Fault::Several { .. }
+            | log::Fault::NoBag { .. }
+            | log::Fault::TreeAndDraw { .. } => Self::disagrees(words),
             log::Fault::NothingToUndo { .. } => Self::disagrees(words),
             log::Fault::Time(_) | log::Fault::Range(_) | log::Fault::Unknown { .. } => {
                 Self::unprocessable(words)
@@ -262,7 +264,8 @@ pub async fn as_asked(request: Request, next: Next) -> Response {
     let response = next.run(request).await;
     let known = response.extensions().get::<Fault>().cloned();
     let status = response.status();
-    if known.is_none() && !(status.is_client_error() || status.is_server_error()) {
+    let refused = status.is_client_error() || status.is_server_error();
+    if known.is_none() && !(refused && is_plain(&response)) {
         return response;
     }
     let (mut parts, body) = response.into_parts();
@@ -282,6 +285,12 @@ pub async fn as_asked(request: Request, next: Next) -> Response {
     parts.headers.insert(header::CONTENT_TYPE, HeaderValue::from_static(media));
     parts.headers.insert(header::CACHE_CONTROL, HeaderValue::from_static("no-store"));
     Response::from_parts(parts, Body::from(body))
+}
+
+/// Words without a form, as the frame around the handlers refuses; a page has its own.
+fn is_plain(response: &Response) -> bool {
+    let media = response.headers().get(header::CONTENT_TYPE);
+    media.is_none_or(|media| media.as_bytes().starts_with(b"text/plain"))
 }
 
 /// The plain words of the frame, as a fault.
@@ -338,4 +347,89 @@ pub fn panicked(panic: Box<dyn Any + Send>) -> Response {
     let words = words.or_else(|| panic.downcast_ref::<&str>().map(ToString::to_string));
     tracing::error!("a question was given up: {}", words.unwrap_or_default());
     Fault::own("the service failed at this question; it was noted in its log").into_response()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use axum::Router;
+    use axum::middleware::from_fn;
+    use axum::routing::{get, post};
+    use serde_json::{Value, json};
+    use tower::ServiceExt;
+
+    async fn asked(request: Request) -> (StatusCode, String, Vec<u8>) {
+        let router = Router::new()
+            .route("/api/v1/written", post(async |Json(_): Json<Value>| "done"))
+            .route("/api/v1/flawed", get(async || Fault::from(DeskError::Refused(flaw().into()))))
+            .route("/page", get(async || Fault::not_found("gone")))
+            .route(
+                "/form",
+                get(async || (StatusCode::UNAUTHORIZED, axum::response::Html("a form"))),
+            )
+            .layer(from_fn(as_asked));
+        let response = router.oneshot(request).await.unwrap();
+        let media = response.headers()[header::CONTENT_TYPE].to_str().unwrap().to_owned();
+        let status = response.status();
+        (status, media, to_bytes(response.into_body(), usize::MAX).await.unwrap().to_vec())
+    }
+
+    fn flaw() -> Flaw {
+        let problem = FlawKind::OutOfRange {
+            value: 80.0,
+            unit: "",
+            low: 1.0,
+            high: 40.0,
+            remedy: "correct the count",
+        };
+        Flaw { file: "trees.csv".into(), row: Some(2), column: Some("ports".into()), problem }
+    }
+
+    #[tokio::test]
+    async fn what_the_frame_refuses_is_a_problem_with_its_place() {
+        let request = |media: &str, body: &'static str| {
+            let request = Request::post("/api/v1/written").header(header::CONTENT_TYPE, media);
+            request.body(Body::from(body)).unwrap()
+        };
+        for (request, wanted) in [
+            (request("application/json", "{"), 400),
+            (request("text/csv", "{}"), 415),
+            (Request::get("/api/v1/written").body(Body::empty()).unwrap(), 405),
+        ] {
+            let (status, media, body) = asked(request).await;
+            assert_eq!((status.as_u16(), media.as_str()), (wanted, PROBLEM));
+            let problem: Value = serde_json::from_slice(&body).unwrap();
+            assert_eq!(problem["status"], wanted);
+            assert_eq!(problem["instance"], "/api/v1/written");
+        }
+    }
+
+    #[tokio::test]
+    async fn flaws_are_told_one_by_one_and_in_parts() {
+        let request = Request::get("/api/v1/flawed").body(Body::empty()).unwrap();
+        let (status, _, body) = asked(request).await;
+        assert_eq!(status, StatusCode::CONFLICT);
+        let problem: Value = serde_json::from_slice(&body).unwrap();
+        assert_eq!(
+            problem["flaws"],
+            json!([{
+                "file": "trees.csv",
+                "row": 2,
+                "column": "ports",
+                "what": "80 is outside 1 to 40",
+                "allowed": "1 to 40",
+                "what_to_do": "correct the count",
+                "words": "trees.csv row 2: ports 80 is outside 1 to 40; correct the count",
+            }])
+        );
+    }
+
+    #[tokio::test]
+    async fn people_get_pages_and_forms_stay_as_they_are() {
+        let page = Request::get("/page").body(Body::empty()).unwrap();
+        let (status, media, _) = asked(page).await;
+        assert_eq!((status.as_u16(), media.as_str()), (404, "text/html; charset=utf-8"));
+        let form = Request::get("/form").body(Body::empty()).unwrap();
+        assert_eq!(asked(form).await.2, b"a form");
+    }
 }

@@ -1,6 +1,7 @@
 //! The service: one process that keeps groves, pulls their weather, and answers pages and a JSON API.
 //! Handlers hold nothing but: take what was asked, call the use case, hand it to a page or to JSON.
 
+pub mod access;
 pub mod assets;
 pub mod caller;
 pub mod fault;
@@ -44,14 +45,17 @@ pub fn router(server: Arc<Server>) -> Router {
         .layer(PropagateRequestIdLayer::new(REQUEST_ID))
         .layer(middleware::from_fn_with_state(server.clone(), ops::counted))
         .layer(CompressionLayer::new())
+        .layer(middleware::from_fn_with_state(server.clone(), access::safe_headers))
         .layer(CatchPanicLayer::custom(fault::panicked))
         .layer(DefaultBodyLimit::max(MOST_BYTES));
     Router::new()
         .merge(site::routes())
+        .merge(access::routes())
         .merge(ops::routes())
         .merge(assets::routes())
         .fallback(fault::no_such_address)
         .method_not_allowed_fallback(fault::no_such_method)
+        .layer(middleware::from_fn_with_state(server.clone(), access::guard))
         .layer(middleware::from_fn(fault::as_asked))
         .layer(layers)
         .with_state(server)

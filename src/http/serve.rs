@@ -1,7 +1,8 @@
 //! Running the service: listen, work in the background, stop when told without cutting anybody off.
 
+use super::access::NotStarted;
 use super::server::Server;
-use super::settings::{LogForm, LogLevel, Settings};
+use super::settings::{LogForm, LogLevel, Settings, Tls};
 use super::{pulls, router};
 use crate::app::desk::DeskError;
 use axum_server::Handle;
@@ -27,8 +28,14 @@ pub enum ServeError {
     Store(#[from] DeskError),
     #[error("{listen} cannot be listened on: {error}; name another with --listen")]
     Listen { listen: SocketAddr, error: std::io::Error },
-    #[error("the certificate and key cannot be used: {0}")]
-    Tls(std::io::Error),
+    #[error(
+        "the certificate {} and key {} cannot be used: {error}; both are PEM files, the key without \
+         a password, and of one pair",
+        tls.cert.display(), tls.key.display()
+    )]
+    Tls { tls: Tls, error: std::io::Error },
+    #[error(transparent)]
+    Access(#[from] NotStarted),
     #[error("the service stopped: {0}")]
     Stopped(std::io::Error),
 }
@@ -47,21 +54,25 @@ pub async fn serve(
     let tls = match &settings.tls {
         None => None,
         Some(tls) => {
-            Some(RustlsConfig::from_pem_file(&tls.cert, &tls.key).await.map_err(ServeError::Tls)?)
+            let unusable = |error| ServeError::Tls { tls: tls.clone(), error };
+            Some(RustlsConfig::from_pem_file(&tls.cert, &tls.key).await.map_err(unusable)?)
         }
     };
-    let listen = settings.listen;
+    let server = Arc::new(Server::open(settings)?);
+    server.access.may_start(&server.settings)?;
+    let listen = server.settings.listen;
     let unheard = |error| ServeError::Listen { listen, error };
     let listener = TcpListener::bind(listen).map_err(unheard)?;
     listener.set_nonblocking(true).map_err(unheard)?;
     let address = listener.local_addr().map_err(unheard)?;
-    let server = Arc::new(Server::open(settings)?);
     let handle = Handle::new();
     tokio::spawn(stop_when_told(server.clone(), handle.clone()));
     tokio::spawn(rounds(server.clone()));
     if server.settings.pull {
         tokio::spawn(pulls::pull_by_itself(server.clone()));
     }
+    #[cfg(unix)]
+    let server_tls = server.settings.tls.clone();
     let service = router(server).into_make_service_with_connect_info::<SocketAddr>();
     let served = match tls {
         None => {
@@ -70,6 +81,8 @@ pub async fn serve(
             server.handle(handle).serve(service).await
         }
         Some(tls) => {
+            #[cfg(unix)]
+            tokio::spawn(new_certificates(server_tls, tls.clone()));
             listening(address, "https");
             let server =
                 axum_server::from_tcp_rustls(listener, tls).map_err(ServeError::Stopped)?;
@@ -99,6 +112,20 @@ async fn stop_when_told(server: Arc<Server>, handle: Handle<SocketAddr>) {
     tracing::info!("told to stop: questions that run get {} s", LAST_ANSWERS.as_secs());
     server.stop();
     handle.graceful_shutdown(Some(LAST_ANSWERS));
+}
+
+/// Reads the certificate and the key again at each SIGHUP; where they cannot be used, the old ones
+/// stay in use.
+#[cfg(unix)]
+async fn new_certificates(tls: Option<Tls>, config: RustlsConfig) {
+    use tokio::signal::unix::{SignalKind, signal};
+    let (Some(tls), Ok(mut hang_up)) = (tls, signal(SignalKind::hangup())) else { return };
+    while hang_up.recv().await.is_some() {
+        match config.reload_from_pem_file(&tls.cert, &tls.key).await {
+            Ok(()) => tracing::info!("the certificate and key were read again"),
+            Err(error) => tracing::error!("the new certificate or key cannot be used: {error}"),
+        }
+    }
 }
 
 #[cfg(unix)]

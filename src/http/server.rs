@@ -4,9 +4,13 @@
 //! until the grove changes, by whatever hand, or the clock has gone on for a minute; answers stay
 //! with the desk that gave them.
 
+use super::access::Access;
+use super::caller::{Caller, Role};
 use super::fault::Fault;
 use super::settings::Settings;
 use crate::app::desk::{Desk, DeskError, Request};
+use crate::app::founding;
+use crate::pages::site::{Place, Tab};
 use crate::store::demo;
 use crate::store::home::{Home, Stamp};
 use chrono::{DateTime, TimeDelta, Utc};
@@ -94,6 +98,8 @@ impl Kept {
 pub struct Server {
     /// How it runs.
     pub settings: Settings,
+    /// Who comes in.
+    pub access: Access,
     kept: RwLock<BTreeMap<String, Arc<Kept>>>,
     /// From the machine's clock to the service's.
     shift: TimeDelta,
@@ -119,6 +125,14 @@ impl Server {
     pub fn open(settings: Settings) -> Result<Self, DeskError> {
         let now = Utc::now();
         let shift = settings.as_of.map_or(TimeDelta::zero(), |as_of| as_of - now);
+        let access =
+            Access::open(&settings).map_err(|error| DeskError::Unanswerable(error.to_string()))?;
+        let known = access.office.groves();
+        let known = known.map_err(|error| DeskError::Unanswerable(error.to_string()))?;
+        let shift_of = |id: &str| {
+            let kept = known.iter().find(|kept| kept.grove == id);
+            kept.map_or(TimeDelta::zero(), |kept| kept.clock_offset)
+        };
         let mut kept = BTreeMap::new();
         let mut keep = |one: Kept| kept.insert(one.id.clone(), Arc::new(one));
         match (&settings.grove, &settings.data) {
@@ -127,8 +141,10 @@ impl Server {
             }
             (None, Some(data)) => {
                 keep(Kept::new(DEMO, Home::Demo, TimeDelta::zero()));
+                founding::sweep(data, now);
                 for path in databases(data)? {
-                    keep(Kept::new(&id_of(&path), Home::Database(path), TimeDelta::zero()));
+                    let id = id_of(&path);
+                    keep(Kept::new(&id, Home::Database(path), shift_of(&id)));
                 }
             }
             (None, None) => {
@@ -137,6 +153,7 @@ impl Server {
         }
         Ok(Self {
             settings,
+            access,
             kept: RwLock::new(kept),
             shift,
             changes: broadcast::channel(CHANGES).0,
@@ -144,6 +161,22 @@ impl Server {
             work: Semaphore::new(available_parallelism().map_or(2, Into::into)),
             counts: super::ops::Counts::default(),
         })
+    }
+
+    /// Where a page of no grove stands.
+    pub fn place(&self, caller: &Caller) -> Place {
+        Place {
+            base: String::new(),
+            grove: String::new(),
+            is_demo: false,
+            tab: Tab::Elsewhere,
+            person: caller.name.clone(),
+            may_log: caller.role >= Role::Crew,
+            may_manage: caller.role >= Role::Manager,
+            csrf: caller.csrf.clone(),
+            offline: self.settings.is_secure(),
+            customary: false,
+        }
     }
 
     /// All groves, by id.

@@ -106,6 +106,19 @@ impl Place {
     }
 }
 
+/// Who reads, and where their own pages are.
+fn who(place: &Place) -> Markup {
+    html! {
+        div .who {
+            @if place.may_manage { a href="/people" { "People" } " " }
+            @if let Some(person) = &place.person {
+                a href="/password" { (person) } " "
+                form method="post" action="/log-out" { (place.csrf_field()) button { "Log out" } }
+            }
+        }
+    }
+}
+
 /// A whole page.
 pub fn page(place: &Place, title: &str, body: &Markup) -> String {
     let whole = html! {
@@ -123,6 +136,7 @@ pub fn page(place: &Place, title: &str, body: &Markup) -> String {
             body data-base=(place.base) {
                 a.skip href="#main" { "To the content" }
                 header {
+                    @if place.person.is_some() || place.may_manage { (who(place)) }
                     p.where { a href="/" { "xylocast" } @if !place.grove.is_empty() { " " b { (place.grove) } } }
                     @if !place.base.is_empty() {
                         nav aria-label="Screens" { ul {

@@ -1,6 +1,7 @@
 //! Pages: one file a screen, nothing but: who and where, the use case, the page.
 
 mod groves;
+mod reading;
 
 use super::server::Server;
 use axum::Router;
@@ -8,5 +9,5 @@ use std::sync::Arc;
 
 /// Addresses of all pages.
 pub fn routes() -> Router<Arc<Server>> {
-    Router::new().merge(groves::routes())
+    Router::new().merge(groves::routes()).merge(reading::routes())
 }
