@@ -2,6 +2,7 @@
 
 mod groves;
 mod reading;
+mod today;
 
 use super::server::Server;
 use axum::Router;
@@ -9,5 +10,5 @@ use std::sync::Arc;
 
 /// Addresses of all pages.
 pub fn routes() -> Router<Arc<Server>> {
-    Router::new().merge(groves::routes()).merge(reading::routes())
+    Router::new().merge(groves::routes()).merge(reading::routes()).merge(today::routes())
 }
