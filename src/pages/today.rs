@@ -56,7 +56,7 @@ pub fn page(
     mind.push("The label, local law and licensed practice prevail.".into());
     let body = html! {
         h1 { "Today" }
-        div data-live=(instant) {}
+        div data-live=(instant) data-zone=(today.time_zone) {}
         p.warning role="alert" hidden #aged {}
         section #waiting hidden aria-live="polite" {}
         (told(logging))
