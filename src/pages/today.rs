@@ -114,7 +114,7 @@ fn next(bag: &BagNow, date: NaiveDate) -> String {
     let at = || clock(bag.now[1].as_deref(), date);
     match (bag.clamped, bag.pace) {
         (true, _) => "Clamped shut: open it, or strip it".into(),
-        _ if empty >= 0.5 => format!("Look now: empty already with {}", percent(bag.p_empty_now)),
+        _ if empty >= 0.5 => format!("Look now: {} likely empty", percent(bag.p_empty_now)),
         (_, Pace::Fast) => "Look now: faster than expected".into(),
         (_, Pace::Slow) => "Look now: slower than expected".into(),
         _ if bag.now[1].is_some() => format!("Look at {}", at()),

@@ -181,7 +181,7 @@ function showAge() {
   if (!since) return;
   const minutes = Math.max(0, Math.round((Date.now() - Date.parse(since)) / 60000));
   const age = minutes < 120 ? `${minutes} min` : `${Math.round(minutes / 60)} h`;
-  const text = `No signal. This page is ${age} old, kept ${clockWords(since)}.`;
+  const text = `No signal, or a slow one. This page is ${age} old, kept ${clockWords(since)}.`;
   let line = document.getElementById("aged");
   if (!line) {
     line = element("p", "", "warning");
@@ -293,7 +293,12 @@ function freshKey() {
 async function start() {
   if ("serviceWorker" in navigator && window.isSecureContext) {
     await navigator.serviceWorker.register("/sw.js").catch(() => undefined);
-    await navigator.serviceWorker.ready;
+    // The first page of all is not in the worker's hands yet, and nothing it fetches is kept.
+    if (!navigator.serviceWorker.controller) {
+      await new Promise((done) => {
+        navigator.serviceWorker.addEventListener("controllerchange", done, { once: true });
+      });
+    }
     // Kept for the grove, whichever page was opened first.
     if (base && !document.body.dataset.kept) {
       for (const screen of ["today", "tomorrow", "plan"]) {
@@ -309,7 +314,11 @@ if (here()) {
   show();
   send();
   listen();
-  setInterval(send, RETRY_MS);
+  setInterval(() => {
+    send();
+    showAge();
+    if (document.body.dataset.kept) refresh(false).catch(() => undefined);
+  }, RETRY_MS);
   addEventListener("online", () => { send(); refresh(false).catch(() => undefined); });
 }
 start();

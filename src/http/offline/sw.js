@@ -109,6 +109,7 @@ async function nothing() {
 <meta name="viewport" content="width=device-width, initial-scale=1"><title>No signal - xylocast</title>
 <link rel="stylesheet" href="/assets/style.css"></head><body><main id="main"><h1>No signal</h1>
 <p>This page was not kept on this device.</p>
+<p><a class="button" href="">Try again</a></p>
 ${items.length ? `<p>Kept here:</p><ul>${items.join("")}</ul>` : "<p>Nothing else is kept either.</p>"}
 </main></body></html>`;
   return new Response(text, { status: 503, headers: { "content-type": "text/html; charset=utf-8" } });
