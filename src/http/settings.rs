@@ -180,3 +180,29 @@ impl Settings {
         self.tls.is_some() || self.behind_https_proxy || self.listen.ip().is_loopback()
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_example_file_holds_and_a_flag_goes_before_it() {
+        let file = Path::new(concat!(env!("CARGO_MANIFEST_DIR"), "/examples/run/serve.toml"));
+        let flag = Typed { log_form: Some(LogForm::Text), ..Typed::default() };
+        let settings = flag.over(Typed::read(file).unwrap()).settled(None, None).unwrap();
+        assert_eq!(settings.log_form, LogForm::Text);
+        assert_eq!(settings.listen.port(), 8443);
+        assert!(settings.tls.is_some() && settings.pull && settings.is_secure());
+    }
+
+    #[test]
+    fn what_cannot_go_together_is_refused() {
+        let half = Typed { tls_cert: Some("cert.pem".into()), ..Typed::default() };
+        assert!(matches!(half.settled(None, None), Err(SettingsError::HalfTls)));
+        let two = Typed { data: Some("groves".into()), ..Typed::default() };
+        let settled = two.settled(Some("grove.db".into()), None);
+        assert!(matches!(settled, Err(SettingsError::TwoHomes)));
+        let unknown: Result<Typed, _> = toml::from_str("listn = \"127.0.0.1:1\"");
+        assert!(unknown.unwrap_err().to_string().contains("listn"));
+    }
+}

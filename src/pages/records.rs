@@ -15,7 +15,7 @@ pub fn page(place: &Place, record: &Record) -> String {
     let figures = Figures::of(place);
     let asked = asked(record);
     let sheet = format!("{}/records/sheet{asked}", place.base);
-    let csv = format!("/api/v1{}/record.csv{asked}", place.base.replacen("/g/", "/groves/", 1));
+    let csv = format!("{}/records/csv{asked}", place.base);
     let body = html! {
         h1 { "Records" }
         p.warning { (record.notice) }

@@ -119,6 +119,22 @@ fn who(place: &Place) -> Markup {
     }
 }
 
+/// In which units the pages are read; the stored value is metric.
+fn units(place: &Place) -> Markup {
+    let (to, words) = match place.customary {
+        true => ("metric", "Show metres, litres and \u{b0}C"),
+        false => ("us", "Show feet, fluid ounces and \u{b0}F"),
+    };
+    let back = if place.tab == Tab::Elsewhere { "/".to_owned() } else { place.to(place.tab) };
+    html! {
+        form .units method="post" action="/units" {
+            (place.csrf_field())
+            input type="hidden" name="back" value=(back);
+            button name="units" value=(to) { (words) }
+        }
+    }
+}
+
 /// A whole page.
 pub fn page(place: &Place, title: &str, body: &Markup) -> String {
     let whole = html! {
@@ -150,7 +166,9 @@ pub fn page(place: &Place, title: &str, body: &Markup) -> String {
                     @if place.is_demo { p.note { "Demo grove: place, weather and draws are invented." } }
                     (body)
                 }
-                footer { p { "Planning estimate. The product label, local law and licensed practice prevail." } }
+                footer { p { "Planning estimate. The product label, local law and licensed practice prevail." }
+                    (units(place))
+                }
             }
         }
     };

@@ -7,7 +7,7 @@ use xylocast::store::office::Role;
 
 /// Each address that a manager alone may write to, and what the crew may write to. Those that the
 /// router does not know yet are held to all the same.
-const WRITES: [(&str, Role); 20] = [
+const WRITES: [(&str, Role); 21] = [
     ("/people/add", Role::Manager),
     ("/people/role", Role::Manager),
     ("/people/disable", Role::Manager),
@@ -28,6 +28,7 @@ const WRITES: [(&str, Role); 20] = [
     ("/g/demo/log/batch", Role::Crew),
     ("/api/v1/groves/demo/entries", Role::Crew),
     ("/log-out", Role::Reader),
+    ("/units", Role::Reader),
 ];
 
 #[tokio::test]

@@ -85,7 +85,7 @@ pub fn lay(desk: &Desk, date: NaiveDate, asked: &Asked) -> Result<Laid, DeskErro
     }
     let still: Vec<Bag> = hanging
         .into_iter()
-        .filter(|bag| date >= desk.local_date(desk.as_of) && bag.hang.start < turns.day_ends)
+        .filter(|bag| hangs_on(desk, date) && bag.hang.start < turns.day_ends)
         .collect();
     let (list, done) = without_done(desk, date, list, &still);
     if done > 0 {
@@ -146,6 +146,11 @@ pub fn lay(desk: &Desk, date: NaiveDate, asked: &Asked) -> Result<Laid, DeskErro
     }
     spread_late_strips(&mut laid.problem);
     Ok(laid)
+}
+
+/// May a bag that hangs now still hang on a date? Tonight is the longest that one is left.
+fn hangs_on(desk: &Desk, date: NaiveDate) -> bool {
+    (0..=1).contains(&(date - desk.local_date(desk.as_of)).num_days())
 }
 
 /// The list: the trees named, those of the blocks named, else that of the date.

@@ -77,6 +77,15 @@ fn answer(desk: &Desk, laid: &Laid, plan: &Plan, score: &Score, odds: Option<&Od
     let listed = laid.problem.trees.len();
     let empty = listed - score.not_empty;
     let clock = |minute: i32| clock_time(desk, laid.at(minute));
+    if laid.outlook.hours.is_empty() {
+        let date = laid.date.format("%A %Y-%m-%d");
+        let hanging = match plan.draws.len() {
+            0 => String::new(),
+            1 => " One bag hangs already: it is looked at and stripped as below.".to_owned(),
+            bags => format!(" {bags} bags hang already: they are looked at and stripped as below."),
+        };
+        return format!("There is no weather for {date}: no bag is started.{hanging}");
+    }
     if plan.draws.is_empty() {
         let why = plan.left.first().map_or("nothing is on the list", |left| left.why.words());
         return format!("Nobody hangs a bag that day: {why}.");

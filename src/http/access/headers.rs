@@ -12,14 +12,17 @@ const POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; i
                       connect-src 'self'; manifest-src 'self'; worker-src 'self'; \
                       form-action 'self'; frame-ancestors 'none'; base-uri 'none'";
 
-const ALWAYS: [(HeaderName, &str); 6] = [
-    (header::CONTENT_SECURITY_POLICY, POLICY),
+const ALWAYS: [(HeaderName, &str); 5] = [
     (header::X_CONTENT_TYPE_OPTIONS, "nosniff"),
     (header::REFERRER_POLICY, "same-origin"),
     (HeaderName::from_static("permissions-policy"), "geolocation=(self)"),
     (HeaderName::from_static("cross-origin-opener-policy"), "same-origin"),
     (HeaderName::from_static("cross-origin-resource-policy"), "same-origin"),
 ];
+
+/// For a sheet that is one file with its own style, in which nothing runs.
+pub const SHEET_POLICY: &str = "default-src 'none'; style-src 'unsafe-inline'; form-action 'none'; \
+                                frame-ancestors 'none'; base-uri 'none'";
 
 /// Puts them on, and has browsers ask again before they show what they kept.
 pub async fn safe_headers(
@@ -32,6 +35,8 @@ pub async fn safe_headers(
     for (name, value) in ALWAYS {
         headers.insert(name, HeaderValue::from_static(value));
     }
+    let policy = HeaderValue::from_static(POLICY);
+    headers.entry(header::CONTENT_SECURITY_POLICY).or_insert(policy);
     let ask_again = HeaderValue::from_static("private, no-cache");
     headers.entry(header::CACHE_CONTROL).or_insert(ask_again);
     if server.access.is_https {

