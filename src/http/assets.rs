@@ -16,7 +16,7 @@ struct Asset {
     text: &'static str,
 }
 
-const ASSETS: [Asset; 3] = [
+const ASSETS: [Asset; 6] = [
     Asset {
         address: "/assets/style.css",
         media: "text/css; charset=utf-8",
@@ -31,6 +31,22 @@ const ASSETS: [Asset; 3] = [
         address: "/assets/icon.svg",
         media: "image/svg+xml",
         text: include_str!("offline/icon.svg"),
+    },
+    Asset {
+        address: "/assets/app.js",
+        media: "text/javascript; charset=utf-8",
+        text: include_str!("offline/app.js"),
+    },
+    // At the root, so that it may keep every page.
+    Asset {
+        address: "/sw.js",
+        media: "text/javascript; charset=utf-8",
+        text: include_str!("offline/sw.js"),
+    },
+    Asset {
+        address: "/manifest.webmanifest",
+        media: "application/manifest+json",
+        text: include_str!("offline/manifest.webmanifest"),
     },
 ];
 

@@ -6,6 +6,7 @@ pub mod assets;
 pub mod caller;
 pub mod fault;
 pub mod here;
+pub mod live;
 pub mod ops;
 pub mod pulls;
 pub mod serve;
@@ -50,6 +51,7 @@ pub fn router(server: Arc<Server>) -> Router {
         .layer(DefaultBodyLimit::max(MOST_BYTES));
     Router::new()
         .merge(site::routes())
+        .merge(live::routes())
         .merge(access::routes())
         .merge(ops::routes())
         .merge(assets::routes())

@@ -4,7 +4,7 @@
 use super::site::Place;
 
 /// Millilitres in a US fluid ounce.
-const ML_PER_FL_OZ: f64 = 29.573_529_562_5;
+pub const ML_PER_FL_OZ: f64 = 29.573_529_562_5;
 /// Millimetres in an inch.
 const MM_PER_INCH: f64 = 25.4;
 /// Metres in a foot.

@@ -18,6 +18,7 @@ pub mod record;
 pub mod records;
 pub mod sheet;
 pub mod site;
+pub mod today;
 pub mod tomorrow;
 pub mod tree;
 pub mod trees;

@@ -7,7 +7,7 @@ use xylocast::store::office::Role;
 
 /// Each address that a manager alone may write to, and what the crew may write to. Those that the
 /// router does not know yet are held to all the same.
-const WRITES: [(&str, Role); 19] = [
+const WRITES: [(&str, Role); 21] = [
     ("/people/add", Role::Manager),
     ("/people/role", Role::Manager),
     ("/people/disable", Role::Manager),
@@ -25,6 +25,7 @@ const WRITES: [(&str, Role); 19] = [
     ("/api/v1/groves/demo/pull", Role::Manager),
     ("/api/v1/groves", Role::Manager),
     ("/g/demo/log", Role::Crew),
+    ("/g/demo/log/batch", Role::Crew),
     ("/api/v1/groves/demo/entries", Role::Crew),
     ("/log-out", Role::Reader),
     ("/units", Role::Reader),

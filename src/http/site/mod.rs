@@ -2,6 +2,7 @@
 
 mod groves;
 mod reading;
+mod today;
 mod units;
 
 use super::server::Server;
@@ -10,5 +11,6 @@ use std::sync::Arc;
 
 /// Addresses of all pages.
 pub fn routes() -> Router<Arc<Server>> {
-    Router::new().merge(groves::routes()).merge(reading::routes()).merge(units::routes())
+    let pages = Router::new().merge(groves::routes()).merge(reading::routes());
+    pages.merge(today::routes()).merge(units::routes())
 }
