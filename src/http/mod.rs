@@ -2,6 +2,7 @@
 //! Handlers hold nothing but: take what was asked, call the use case, hand it to a page or to JSON.
 
 pub mod access;
+pub mod api;
 pub mod assets;
 pub mod caller;
 pub mod fault;
@@ -53,6 +54,7 @@ pub fn router(server: Arc<Server>) -> Router {
         .merge(site::routes())
         .merge(live::routes())
         .merge(access::routes())
+        .merge(api::routes())
         .merge(ops::routes())
         .merge(assets::routes())
         .fallback(fault::no_such_address)
