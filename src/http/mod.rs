@@ -58,7 +58,7 @@ pub fn router(server: Arc<Server>) -> Router {
         .fallback(fault::no_such_address)
         .method_not_allowed_fallback(fault::no_such_method)
         .layer(middleware::from_fn_with_state(server.clone(), access::guard))
-        .layer(middleware::from_fn(fault::as_page))
+        .layer(middleware::from_fn(fault::as_asked))
         .layer(layers)
         .with_state(server)
 }

@@ -70,7 +70,9 @@ fn told(error: FoundingError) -> Result<(Vec<founding::Wrong>, Vec<String>), Fau
             let fault = Fault::from(error);
             match fault.flaws.is_empty() {
                 true => Err(fault),
-                false => Ok((Vec::new(), fault.flaws.iter().map(ToString::to_string).collect())),
+                false => {
+                    Ok((Vec::new(), fault.flaws.iter().map(|flaw| flaw.words.clone()).collect()))
+                }
             }
         }
         FoundingError::Office(error) => Err(error.into()),
