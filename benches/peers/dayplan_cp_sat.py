@@ -1,17 +1,21 @@
 """The days of `examples/dayplan_peers.rs` by OR-tools CP-SAT, a general-purpose solver (PyPI:
 ortools; in a throwaway environment, no dependency of ours).
 
-    python benches/peers/dayplan_cp_sat.py FOLDER [SECONDS] [WORKERS]
+    python benches/peers/dayplan_cp_sat.py FOLDER [SECONDS] [WORKERS] [hinted]
 
-Writes NN-theirs.json beside each NN-day.json; the example scores both with plan::check. Minutes are
-whole, a drawdown is an element constraint over its table. A person's day is a circuit over sets and
-strips with walks between them. Kits come in nested sizes, so that a capacity for each size and all
-larger ones is exact; which kit is which is told afterwards.
+Writes NN-theirs.json (NN-hinted.json) beside each NN-day.json; the example scores all with
+plan::check. Unhinted, it knows nothing of our plans; hinted, it sets out from them. It stops at
+SECONDS times WORKERS of processor time, or at half as much again of wall time on a busy machine; both
+are told. Minutes are whole, a drawdown is an element constraint over its table. A person's day is a circuit over sets and
+strips with walks between them. Each tree takes one size of kit, of which there are so many: within a
+size intervals are told apart afterwards, first come, first served.
 """
 
 import glob
 import json
 import sys
+import threading
+import time
 
 from ortools.sat.python import cp_model
 
@@ -36,13 +40,19 @@ def finish(tree, start, key):
     return sure({"drawdown": [dict(knot, sure=knot[key]) for knot in tree["drawdown"]]}, start)
 
 
+NOTHING = {"people": [], "draws": []}
+
+
 def solved(day, ours, seconds, workers):
-    """With our plan as a hint, so that what it finds is never worse: the gap is what it betters."""
+    """With `ours` as a hint, where given: then what it finds is never worse."""
+    is_hinted, ours = ours is not None, ours or NOTHING
     trees, people, steps = day["trees"], day["people"], day["steps"]
     n, end = len(trees), people[0]["to"]
     walk = lambda a, b: day["walks_min"][a * (n + 1) + b]
     model = cp_model.CpModel()
-    done, runs, strips, who, holds = [], [], [], [], []
+    done, runs, strips, who = [], [], [], []
+    sizes = sorted({kit["ports"] for kit in day["kits"]})
+    held, takes = {size: [] for size in sizes}, []
     starts_of, ends_of = {}, {}
     for i, tree in enumerate(trees):
         table = [sure(tree, start) for start in range(end + 1)]
@@ -64,7 +74,14 @@ def solved(day, ours, seconds, workers):
         model.add(length == strip + steps["strip_min"] - run).only_enforce_if(made)
         over = model.new_int_var(0, 10 * end, f"over{i}")
         model.add(over == strip + steps["strip_min"]).only_enforce_if(made)
-        holds.append(model.new_optional_interval_var(run, length, over, made, f"hold{i}"))
+        of_size = {}
+        for size in (size for size in sizes if size >= tree["ports"]):
+            of_size[size] = model.new_bool_var(f"size{i}_{size}")
+            held[size].append(
+                model.new_optional_interval_var(run, length, over, of_size[size], f"hold{i}_{size}")
+            )
+        model.add(sum(of_size.values()) == made)
+        takes.append(of_size)
         starts_of[2 * i] = run - steps["set_min"][i]
         ends_of[2 * i] = run + steps["leak_check_min"]
         starts_of[2 * i + 1], ends_of[2 * i + 1] = strip, strip + steps["strip_min"]
@@ -75,15 +92,16 @@ def solved(day, ours, seconds, workers):
         arcs, mine = [], {}
         order = [
             2 * act["at"] + (act["deed"] == "strip")
-            for act in ours["people"][p]
+            for act in (ours["people"][p] if is_hinted else [])
             if act["deed"] in ("set", "strip")
         ]
         ways = set(zip(["van"] + order, order + ["van"]))
-        hint = lambda var, a, b: model.add_hint(var, (a, b) in ways)
+        hint = lambda var, a, b: is_hinted and model.add_hint(var, (a, b) in ways)
         for task in range(2 * n):
             mine[task] = model.new_bool_var(f"mine{p}_{task}")
             visited[task].append(mine[task])
-            model.add_hint(mine[task], task in order)
+            if is_hinted:
+                model.add_hint(mine[task], task in order)
             arcs.append((task + 1, task + 1, ~mine[task]))
             first = model.new_bool_var("")
             hint(first, "van", task)
@@ -103,43 +121,56 @@ def solved(day, ours, seconds, workers):
                 model.add(starts_of[other] >= ends_of[task] + step).only_enforce_if(arc)
                 walking.append(step * arc)
         idle = model.new_bool_var("")
-        model.add_hint(idle, not order)
+        if is_hinted:
+            model.add_hint(idle, not order)
         arcs.append((0, 0, idle))
         model.add_circuit(arcs)
         who.append(mine)
     for task, mine in visited.items():
         model.add(sum(mine) == done[place(task)])
         model.add(last >= ends_of[task]).only_enforce_if(done[place(task)])
-    sizes = sorted({kit["ports"] for kit in day["kits"]})
-    for size in [0] + sizes[:-1]:
-        kits = sum(kit["ports"] > size for kit in day["kits"])
-        held = [holds[i] for i in range(n) if trees[i]["ports"] > size]
-        model.add_cumulative(held, [1] * len(held), kits)
+    for size, intervals in held.items():
+        count = sum(kit["ports"] == size for kit in day["kits"])
+        model.add_cumulative(intervals, [1] * len(intervals), count)
     strip_at = {a["at"]: a["from"] for acts in ours["people"] for a in acts if a["deed"] == "strip"}
     start_at = {draw["tree"]: draw["start"] for draw in ours["draws"]}
-    for i in range(n):
+    for i in range(n if is_hinted else 0):
         model.add_hint(done[i], i in start_at)
         if i in start_at:
             model.add_hint(runs[i], start_at[i])
             model.add_hint(strips[i], strip_at[i])
     ends = [a["to"] for acts in ours["people"] for a in acts if a["deed"] != "break"]
-    model.add_hint(last, max(ends, default=0))
-    weight = lambda i: 10_000_000 + (100_000 if trees[i]["due"] else 0)
+    if is_hinted:
+        model.add_hint(last, max(ends, default=0))
+    # Level by level: a tree, a due tree, a minute of the end, a minute of walking.
+    weight = lambda i: 1_000_000_000 + (10_000_000 if trees[i]["due"] else 0)
     model.minimize(
-        sum(weight(i) * (1 - done[i]) for i in range(n)) + 100 * last + sum(walking)
+        sum(weight(i) * (1 - done[i]) for i in range(n)) + 10_000 * last + sum(walking)
     )
     solver = cp_model.CpSolver()
-    solver.parameters.max_time_in_seconds = seconds
+    solver.parameters.max_time_in_seconds = 1.5 * seconds
     solver.parameters.num_workers = workers
+    began, over = time.process_time(), threading.Event()
+
+    def watch():
+        while not over.wait(0.5):
+            if time.process_time() - began >= seconds * workers:
+                solver.stop_search()
+
+    watcher = threading.Thread(target=watch)
+    watcher.start()
     status = solver.solve(model)
+    over.set()
+    watcher.join()
     if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
         return None, solver.status_name(status)
     value = solver.value
     told = [i for i in range(n) if value(done[i])]
-    return plan(day, told, value, runs, strips, who), solver.status_name(status)
+    size = {i: next(size for size, of in takes[i].items() if value(of)) for i in told}
+    return plan(day, told, value, runs, strips, who, size), solver.status_name(status)
 
 
-def plan(day, told, value, runs, strips, who):
+def plan(day, told, value, runs, strips, who, size):
     trees, people, steps = day["trees"], day["people"], day["steps"]
     n = len(trees)
     acts_of, setter = [], {}
@@ -164,15 +195,13 @@ def plan(day, told, value, runs, strips, who):
             at = i
         acts_of.append(acts)
     free, draws = [-1] * len(day["kits"]), []
-    # Trees of many ports choose first among kits that are free at the same time: by time, smallest.
     for i in sorted(told, key=lambda i: value(runs[i])):
         start = value(runs[i])
-        fits = [
-            (kit["ports"], k)
+        kit = next(
+            k
             for k, kit in enumerate(day["kits"])
-            if kit["ports"] >= trees[i]["ports"] and free[k] <= start
-        ]
-        kit = min(fits)[1] if fits else 0
+            if kit["ports"] == size[i] and free[k] <= start
+        )
         free[kit] = value(strips[i]) + steps["strip_min"]
         at = {key: finish(trees[i], start, key) for key in ("p50", "p90", "sure")}
         draws.append(
@@ -188,15 +217,21 @@ def main():
     folder = sys.argv[1]
     seconds = float(sys.argv[2]) if len(sys.argv) > 2 else 60.0
     workers = int(sys.argv[3]) if len(sys.argv) > 3 else 2
+    is_hinted = "hinted" in sys.argv[4:]
     for path in sorted(glob.glob(f"{folder}/*-day.json")):
         with open(path, encoding="utf-8") as file:
             day = json.load(file)
-        with open(path.replace("-day", "-ours"), encoding="utf-8") as file:
-            ours = json.load(file)
+        ours = None
+        if is_hinted:
+            with open(path.replace("-day", "-ours"), encoding="utf-8") as file:
+                ours = json.load(file)
+        wall, processor = time.monotonic(), time.process_time()
         made, status = solved(day, ours, seconds, workers)
-        print(path, status, flush=True)
+        wall, processor = time.monotonic() - wall, time.process_time() - processor
+        print(f"{path} {status} {wall:.0f} s wall, {processor:.0f} s processor", flush=True)
         if made:
-            with open(path.replace("-day", "-theirs"), "w", encoding="utf-8") as file:
+            name = "-hinted" if is_hinted else "-theirs"
+            with open(path.replace("-day", name), "w", encoding="utf-8") as file:
                 json.dump(made, file)
 
 

@@ -10,7 +10,8 @@ use crate::weather::{Flag, Span};
 use chrono::{DateTime, Utc};
 
 /// What to do where weather is missing.
-const RENEW: &str = "Bring weather/forecast.csv up to date and ask again.";
+/// What to do where the weather does not reach.
+pub const RENEW: &str = "Bring weather/forecast.csv up to date and ask again.";
 
 /// What a sentence is about.
 pub struct Subject<'a> {

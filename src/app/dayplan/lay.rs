@@ -6,6 +6,7 @@ use crate::app::desk::{Desk, DeskError};
 use crate::app::hanging::{Bag, hanging};
 use crate::app::outlook::{HOT_C, Outlook, outlook};
 use crate::app::overnight::{self, leave};
+use crate::app::rests::counted;
 use crate::app::times::{Turns, instant};
 use crate::app::window::{barred, hang_of, listed};
 use crate::belief::{Belief, Finish};
@@ -78,15 +79,17 @@ pub fn lay(desk: &Desk, date: NaiveDate, asked: &Asked) -> Result<Laid, DeskErro
     let now = minute_of(base, desk.as_of).max(0);
     let (list, mut notes) = chosen(desk, date, asked)?;
     let hanging = hanging(desk)?.bags;
-    if list.is_empty() && hanging.is_empty() {
+    let (still, off) = hanging_on(desk, date, turns.day_ends, hanging);
+    if off > 0 {
+        let words =
+            format!("{} now, not counted for that day", counted(off, "bag hangs", "bags hang"));
+        notes.push(words);
+    }
+    if list.is_empty() && still.is_empty() {
         let words =
             "no tree is on the list: say hang = yes in trees.csv, or name --block or --tree";
         return Err(DeskError::Unanswerable(words.into()));
     }
-    let still: Vec<Bag> = hanging
-        .into_iter()
-        .filter(|bag| hangs_on(desk, date) && bag.hang.start < turns.day_ends)
-        .collect();
     let (list, done) = without_done(desk, date, list, &still);
     if done > 0 {
         notes.push(format!("{done} of the list were hung today already and are left out"));
@@ -148,11 +151,6 @@ pub fn lay(desk: &Desk, date: NaiveDate, asked: &Asked) -> Result<Laid, DeskErro
     Ok(laid)
 }
 
-/// May a bag that hangs now still hang on a date? Tonight is the longest that one is left.
-fn hangs_on(desk: &Desk, date: NaiveDate) -> bool {
-    (0..=1).contains(&(date - desk.local_date(desk.as_of)).num_days())
-}
-
 /// The list: the trees named, those of the blocks named, else that of the date.
 fn chosen(
     desk: &Desk,
@@ -192,6 +190,24 @@ fn chosen(
         notes.push("trees that stand on the list twice are planned once".into());
     }
     Ok((list, notes))
+}
+
+/// The bags that hang now and may hang on a date too: that day's own, and the next morning's; how many
+/// are off by then.
+fn hanging_on(
+    desk: &Desk,
+    date: NaiveDate,
+    ends: DateTime<Utc>,
+    hanging: Vec<Bag>,
+) -> (Vec<Bag>, usize) {
+    let today = desk.local_date(desk.as_of);
+    if date < today {
+        return (Vec::new(), 0);
+    }
+    if today.succ_opt().is_some_and(|tomorrow| date > tomorrow) {
+        return (Vec::new(), hanging.len());
+    }
+    (hanging.into_iter().filter(|bag| bag.hang.start < ends).collect(), 0)
 }
 
 /// Without the trees whose bags hang, or have hung today.

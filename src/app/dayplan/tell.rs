@@ -7,6 +7,7 @@ use crate::app::cautions::{self, Caution};
 use crate::app::desk::Desk;
 use crate::app::overnight::leave;
 use crate::app::rests::{counted, estimated, model_words};
+use crate::app::sentence::RENEW;
 use crate::app::window::{clock_time, local_time};
 use crate::plan::day::{Act, Deed, Draw, Plan, Score};
 use crate::plan::overnight::Call;
@@ -78,13 +79,17 @@ fn answer(desk: &Desk, laid: &Laid, plan: &Plan, score: &Score, odds: Option<&Od
     let empty = listed - score.not_empty;
     let clock = |minute: i32| clock_time(desk, laid.at(minute));
     if laid.outlook.hours.is_empty() {
-        let date = laid.date.format("%A %Y-%m-%d");
         let hanging = match plan.draws.len() {
             0 => String::new(),
-            1 => " One bag hangs already: it is looked at and stripped as below.".to_owned(),
-            bags => format!(" {bags} bags hang already: they are looked at and stripped as below."),
+            count => format!(
+                " Below are the looks at {}.",
+                counted(count, "hanging bag", "hanging bags")
+            ),
         };
-        return format!("There is no weather for {date}: no bag is started.{hanging}");
+        return format!(
+            "Not known: there is no weather for {}, so no start can be planned. {RENEW}{hanging}",
+            laid.date
+        );
     }
     if plan.draws.is_empty() {
         let why = plan.left.first().map_or("nothing is on the list", |left| left.why.words());

@@ -27,7 +27,8 @@ pub(super) struct Hand {
     pub ended: Option<i32>,
     /// Minutes walked.
     pub walked: i32,
-    next_break: usize,
+    /// Which break is next.
+    pub next_break: usize,
     /// The bags that they look after; the most urgent first.
     pub watched: Vec<Watched>,
     /// The acts, where they are written down.

@@ -37,7 +37,9 @@ mod hand;
 mod opening;
 pub mod plan;
 pub mod problem;
+mod prospect;
 mod rota;
+mod small;
 mod solver;
 
 pub use plan::{Act, Deed, Draw, Left, Plan, Score, Why};

@@ -13,19 +13,19 @@ pub(super) struct Visit {
     pub tree: usize,
     /// By whom; none: whoever can make it first.
     pub who: Option<usize>,
-    /// Does a set wait for the smallest kit that serves the tree, though a larger one is free?
-    pub thrifty: bool,
+    /// With a kit of so many ports, where it serves the tree; none: the smallest that is there first.
+    pub size: Option<u32>,
 }
 
 impl Visit {
     /// A visit with whatever kit comes first.
     pub fn new(tree: usize, who: Option<usize>) -> Self {
-        Self { tree, who, thrifty: false }
+        Self { tree, who, size: None }
     }
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Stage {
+pub(super) enum Stage {
     Waits,
     Hangs,
     Stays,
@@ -37,26 +37,28 @@ enum Stage {
 
 /// One tree's bag.
 #[derive(Debug, Clone, Copy)]
-struct Bag {
-    stage: Stage,
-    person: usize,
-    kit: usize,
-    start: i32,
-    filled: i32,
-    fillings_left: u32,
-    ready: i32,
+pub(super) struct Bag {
+    pub stage: Stage,
+    pub person: usize,
+    pub kit: usize,
+    pub start: i32,
+    pub filled: i32,
+    pub fillings_left: u32,
+    pub ready: i32,
 }
 
 /// A day so far.
 #[derive(Debug, Clone)]
 pub(super) struct Rota<'p> {
-    problem: &'p Problem,
-    hands: Vec<Hand>,
-    kits_free: Vec<i32>,
-    bags: Vec<Bag>,
-    floor: i32,
+    pub(super) problem: &'p Problem,
+    pub(super) hands: Vec<Hand>,
+    pub(super) kits_free: Vec<i32>,
+    pub(super) bags: Vec<Bag>,
+    pub(super) floor: i32,
     /// Visits that cannot be made: a day with any is no plan.
     pub failed: usize,
+    /// Trees that are surely not empty in time: left so far, or staying.
+    pub lost: usize,
 }
 
 /// A visit that can be made.
@@ -75,9 +77,15 @@ impl Proposal {
     pub fn begin(&self) -> i32 {
         self.slot.begin
     }
+
+    /// Its kit.
+    pub fn kit(&self) -> usize {
+        self.kit
+    }
 }
 
-const TAKEN: i32 = i32::MAX;
+/// A kit that hangs.
+pub(super) const TAKEN: i32 = i32::MAX;
 
 impl<'p> Rota<'p> {
     /// The day before its first act; `writes`: are acts written down?
@@ -112,13 +120,14 @@ impl<'p> Rota<'p> {
             })
             .collect();
         let floor = problem.people.iter().map(|it| it.from).min().unwrap_or(0);
-        Self { problem, hands, kits_free, bags, floor, failed: 0 }
+        Self { problem, hands, kits_free, bags, floor, failed: 0, lost: 0 }
     }
 
     /// Takes a tree off the list.
     pub fn leave(&mut self, tree: usize) {
         if self.bags[tree].stage == Stage::Waits {
             self.bags[tree].stage = Stage::Left;
+            self.lost += 1;
         }
     }
 
@@ -153,7 +162,7 @@ impl<'p> Rota<'p> {
         match self.bags[tree].stage {
             Stage::Waits => match self.set(visit) {
                 Some(proposal) => self.accept(proposal),
-                None => self.bags[tree].stage = Stage::Left,
+                None => self.leave(tree),
             },
             Stage::Hangs => match self.call_on(visit) {
                 Some(proposal) => self.accept(proposal),
@@ -244,13 +253,15 @@ impl<'p> Rota<'p> {
         (proposal.slot.done, sets, proposal.hand.walked - hand.walked, -hand.free)
     }
 
-    /// The smallest kit that serves a tree and is there by an instant, else the first that comes.
+    /// The smallest kit that serves a tree and is there by an instant, else the first that comes; only
+    /// those of the size wished, where that serves the tree.
     fn kit_for(&self, visit: Visit, by: i32) -> Option<(usize, i32)> {
         let ports = self.problem.trees[visit.tree].ports;
         let kits = self.problem.kits.iter().zip(&self.kits_free).enumerate();
-        let there = |free: i32| if visit.thrifty { by } else { free.max(by) };
-        kits.filter(|(_, (kit, free))| kit.ports >= ports && **free < TAKEN)
-            .min_by_key(|(index, (kit, free))| (there(**free), kit.ports, (**free).max(by), *index))
+        let size = visit.size.filter(|size| *size >= ports);
+        let serves = |has: u32| size.map_or(has >= ports, |size| has == size);
+        kits.filter(|(_, (kit, free))| serves(kit.ports) && **free < TAKEN)
+            .min_by_key(|(index, (kit, free))| ((**free).max(by), kit.ports, *index))
             .map(|(index, (_, free))| (index, *free))
     }
 
@@ -266,6 +277,7 @@ impl<'p> Rota<'p> {
             (bag.person, bag.kit) = (person, kit);
             (bag.start, bag.filled) = (slot.done, slot.done);
             bag.stage = if job.stays { Stage::Stays } else { Stage::Hangs };
+            self.lost += usize::from(job.stays);
             bag.ready = problem.sure(tree, slot.done).unwrap_or(i32::MAX / 4);
             return;
         }

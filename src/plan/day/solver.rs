@@ -4,6 +4,7 @@ use super::opening::{completed, improvised, openings, visits};
 use super::plan::{Act, Deed, Plan, Score};
 use super::problem::Problem;
 use super::rota::{Rota, Visit};
+use super::small::{FEW_VISITS, bettered};
 use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
@@ -20,8 +21,9 @@ impl Effort {
     /// Enough for a problem of this size: many moves on small ones, fewer where each costs more.
     pub fn for_size(problem: &Problem) -> Self {
         let visits = 2 * problem.trees.len().max(1);
-        let most = 2_500_000 / (visits * problem.people.len().max(1));
-        let each = if problem.trees.len() < 5 { 3000 } else { 8000 };
+        let work = if problem.trees.len() <= MANY { 5_000_000 } else { 2_500_000 };
+        let most = work / (visits * problem.people.len().max(1));
+        let each = if visits <= FEW_VISITS { 3000 } else { 8000 };
         Self { moves: (each * visits).min(most).clamp(300, 120_000), seed: 7 }
     }
 }
@@ -31,10 +33,16 @@ const MEMORY: usize = 60;
 /// A day is kept at every so many visits, so that a move late in the day is cheap.
 const STRIDE: usize = 16;
 
+/// Beyond so many trees a move is dear.
+const MANY: usize = 100;
+
 /// Up to so many trees, the search sets out from several openings; beyond, from the best alone.
 const FEW: usize = 30;
 /// From so many.
-const STARTS: usize = 6;
+const STARTS: usize = 2;
+
+/// Visits tried in a complete search of a small day, for each move of the search before it.
+const TRIES_A_MOVE: usize = 8;
 
 /// Moves that mend an earlier plan.
 const MENDING: usize = 1500;
@@ -57,6 +65,11 @@ pub fn solve(problem: &Problem, effort: Effort, earlier: Option<&Plan>) -> Plan 
         .map(|(start, seed)| search(problem, start, Effort { seed, ..each }))
         .min_by_key(|course| (course.failed, course.score))
         .expect("there is always an opening");
+    let all: usize = (0..problem.trees.len()).map(|tree| visits(problem, tree)).sum();
+    if all <= FEW_VISITS && best.failed == 0 {
+        let better = bettered(problem, best.score, TRIES_A_MOVE * effort.moves);
+        best = better.map_or(best, |sequence| Course::new(problem, completed(problem, sequence)));
+    }
     if let Some(earlier) = earlier {
         let kept =
             mended(problem, Course::new(problem, sequence_of(problem, earlier)), effort.seed);
@@ -96,7 +109,8 @@ fn mended<'p>(problem: &'p Problem, kept: Course<'p>, seed: u64) -> Course<'p> {
     for _ in 0..MENDING {
         let mut sequence = now.sequence.clone();
         let Some(from) = moved(problem, &now, &mut sequence, &mut random) else { continue };
-        let (key, _) = now.tried(&sequence, from);
+        let most = (now.failed, now.score.not_empty);
+        let Some((key, _)) = now.tried(&sequence, from, most) else { continue };
         if (key.0, key.1, key.2, key.3) < now.trees() {
             now.sequence = sequence;
             now.play(from);
@@ -173,16 +187,19 @@ impl<'p> Course<'p> {
         (self.failed, self.score, self.slope) = (rota.failed, rota.score(), rota.slope());
     }
 
-    /// What a changed sequence would come to.
-    fn tried(&self, sequence: &[Visit], from: usize) -> (Key, Score) {
+    /// What a changed sequence would come to; none where it fails or leaves more trees than `most`.
+    fn tried(&self, sequence: &[Visit], from: usize, most: (usize, usize)) -> Option<(Key, Score)> {
         let place = (from / STRIDE).min(self.kept.len() - 1);
         let mut rota = self.kept[place].clone();
         for visit in &sequence[place * STRIDE..] {
             rota.make(*visit);
+            if (rota.failed, rota.lost) > most {
+                return None;
+            }
         }
         rota.end();
         let score = rota.score();
-        (self.key_of(rota.failed, &score, rota.slope()), score)
+        Some((self.key_of(rota.failed, &score, rota.slope()), score))
     }
 
     fn key(&self) -> Key {
@@ -219,15 +236,18 @@ fn search<'p>(problem: &'p Problem, start: Course<'p>, effort: Effort) -> Course
         }
         let mut sequence = now.sequence.clone();
         let Some(from) = moved(problem, &now, &mut sequence, &mut random) else { continue };
-        let (key, score) = now.tried(&sequence, from);
-        if key <= now.key() || key <= memory[turn % MEMORY] {
+        let worst = now.key().max(memory[turn % MEMORY]);
+        let tried = now.tried(&sequence, from, (worst.0, worst.1));
+        memory[turn % MEMORY] = now.key();
+        let Some((key, score)) = tried else { continue };
+        if key <= worst {
             now.sequence = sequence;
             now.play(from);
             if (now.failed, score) < best.0 {
                 best = ((now.failed, score), now.sequence.clone());
             }
+            memory[turn % MEMORY] = now.key();
         }
-        memory[turn % MEMORY] = now.key();
     }
     Course::new(problem, best.1)
 }
@@ -268,7 +288,7 @@ fn relocated(
         return shifted(sequence, picked, random);
     }
     let first = sequence.iter().position(|visit| visit.tree == tree)?;
-    let Visit { who, thrifty, .. } = sequence[first];
+    let Visit { who, size, .. } = sequence[first];
     let others: Vec<(usize, i32)> = (0..sequence.len())
         .filter(|&place| sequence[place].tree != tree)
         .map(|place| (place, now.begins[place]))
@@ -289,7 +309,7 @@ fn relocated(
     let mut is_first = true;
     for place in 0..=others.len() {
         while pending.next_if(|it| *it == place).is_some() {
-            sequence.push(Visit { thrifty, ..Visit::new(tree, who.filter(|_| is_first)) });
+            sequence.push(Visit { size, ..Visit::new(tree, who.filter(|_| is_first)) });
             is_first = false;
         }
         if let Some((from, _)) = others.get(place) {
@@ -345,7 +365,8 @@ fn handed_over(
     random: &mut ChaCha8Rng,
 ) -> Option<usize> {
     if random.random_bool(0.2) {
-        sequence[picked].thrifty ^= true;
+        let kit = random.random_range(0..=problem.kits.len());
+        sequence[picked].size = problem.kits.get(kit).map(|kit| kit.ports);
         return Some(picked);
     }
     let people = problem.people.len();
