@@ -77,11 +77,6 @@ impl Proposal {
     pub fn begin(&self) -> i32 {
         self.slot.begin
     }
-
-    /// Its kit.
-    pub fn kit(&self) -> usize {
-        self.kit
-    }
 }
 
 /// A kit that hangs.
