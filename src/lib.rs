@@ -20,7 +20,8 @@
 //!
 //! An imperative shell around it: [`store`] (grove folders, databases, the demo), [`feed`]
 //! (weather services), [`app`] (one file a use case), [`pages`] (sheets,
-//! pictures, calendars), [`cli`] (arguments, tables).
+//! pictures, calendars, screens), [`rows`] (answers as CSV), [`http`] (the service), [`cli`]
+//! (arguments, tables).
 //!
 //! Arrows point up the page: `units <- text <- weather <- evapo <- grove`,
 //! `grove <- journal, record`, `evapo <- demand <- uptake`, `units <- belief <- uptake, plan`. Nothing in the core names
@@ -53,10 +54,12 @@ pub mod dose;
 pub mod evapo;
 pub mod feed;
 pub mod grove;
+pub mod http;
 pub mod journal;
 pub mod pages;
 pub mod plan;
 pub mod record;
+pub mod rows;
 pub mod store;
 pub mod text;
 pub mod units;

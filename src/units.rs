@@ -64,6 +64,18 @@ macro_rules! quantities {
             }
         }
 
+        impl utoipa::PartialSchema for $name {
+            fn schema() -> utoipa::openapi::RefOr<utoipa::openapi::Schema> {
+                quantity(concat!($words, ", ", $unit), $low, $high)
+            }
+        }
+
+        impl utoipa::ToSchema for $name {
+            fn name() -> std::borrow::Cow<'static, str> {
+                stringify!($name).into()
+            }
+        }
+
         impl fmt::Display for $name {
             fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
                 fmt::Display::fmt(&self.0, f)?;
@@ -71,6 +83,18 @@ macro_rules! quantities {
             }
         }
     )*};
+}
+
+/// A number with its range, as the API's document shows it.
+fn quantity(words: &str, low: f64, high: f64) -> utoipa::openapi::RefOr<utoipa::openapi::Schema> {
+    use utoipa::openapi::{KnownFormat, ObjectBuilder, SchemaFormat, Type};
+    let number = ObjectBuilder::new()
+        .schema_type(Type::Number)
+        .format(Some(SchemaFormat::KnownFormat(KnownFormat::Double)))
+        .description(Some(words))
+        .minimum(Some(low))
+        .maximum(Some(high));
+    number.into()
 }
 
 quantities! {

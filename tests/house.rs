@@ -27,7 +27,7 @@ const CORE: [Room; 12] = [
     ("record", &["units", "text", "weather", "evapo", "grove"]),
 ];
 
-const SHELL: [Room; 5] = [
+const SHELL: [Room; 7] = [
     ("store", &["units", "text", "weather", "grove", "journal", "uptake"]),
     ("feed", &["units", "weather", "evapo", "grove", "store"]),
     (
@@ -37,16 +37,20 @@ const SHELL: [Room; 5] = [
             "plan", "dose", "record", "feed", "store",
         ],
     ),
-    // Pages see what `app` gives, and the records in it.
-    ("pages", &["app", "record"]),
+    // Pages see what `app` gives, and the records and calls in it.
+    ("pages", &["app", "record", "plan::overnight::Call"]),
+    ("rows", &["app", "record"]),
+    ("http", &["text", "grove", "journal", "store", "app", "pages", "rows", "record"]),
     // Of the core, single names that `app` takes and gives.
     (
         "cli",
         &[
+            "http",
             "text",
             "store",
             "app",
             "pages",
+            "rows",
             "record",
             "weather::Span",
             "grove::Grove",

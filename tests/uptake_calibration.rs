@@ -153,7 +153,7 @@ fn scale_rank(seed: u64, fault: Fault) -> f64 {
 }
 
 /// Laplace's evidence is not exact for a spread: in groves as small as these the scale comes out too
-/// small by some half of its standard deviation (a mean rank of two thirds, which the model card
+/// small by some half of its standard deviation (a mean rank above six tenths, which the model card
 /// says). It must not be worse, and effects left out, which the residual takes up, must show.
 #[test]
 fn ranks_of_the_residual_scale_lean_a_little_and_a_fault_shows() {

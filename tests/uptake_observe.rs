@@ -91,13 +91,23 @@ fn volumes_are_the_curve_and_weigh_by_their_error() {
     let Seen::Measured { centre, error, low, high } = read.seen(&clock()).unwrap() else {
         panic!()
     };
-    assert!(near(centre, 400f64.ln()) && near(error, READING_ERROR_ML / 400.0));
+    // What 400 of 1000 mL say of the whole: the reading's own error, and the rest's other pace.
+    let variance = |gone: f64| (READING_ERROR_ML / gone).powi(2);
+    let wander = |gone: f64| 0.19f64.powi(2) * (1000.0 - gone) / gone;
+    let alone = (variance(400.0) + wander(400.0)).sqrt();
+    assert!(near(centre, 400f64.ln()) && near(error, alone));
     assert!(low == -INF && near(high, 1000f64.ln()));
     let twice = Sighting { volumes: vec![(at(60), ml(600.0)), (at(120), ml(240.0))], ..litre() };
     let Seen::Measured { centre, error, .. } = twice.seen(&clock()).unwrap() else { panic!() };
-    let (w1, w2) = (400f64.powi(2), 760f64.powi(2));
+    // Two correlated readings of one value, weighed by hand: the later one's wander is in both.
+    let (first, later) = (variance(400.0) + wander(400.0), variance(760.0) + wander(760.0));
+    let both = wander(760.0);
+    let (w1, w2) = (later - both, first - both);
     let wanted = (w1 * 400f64.ln() + w2 * 380f64.ln()) / (w1 + w2);
-    assert!(near(centre, wanted) && near(error, READING_ERROR_ML / (w1 + w2).sqrt()));
+    let left = (first * later - both * both) / (w1 + w2);
+    assert!(near(centre, wanted) && near(error, left.sqrt()));
+    // The wander adds to the reading error and falls as the bag empties.
+    assert!(alone > 0.2 && error < 0.12);
 }
 
 /// 30 mL gone in ten hours is a very slow tree, not just one that needs more than ten hours.

@@ -8,7 +8,7 @@ use crate::plan::overnight::{Call, FREEZING_RISK_C};
 use serde::Serialize;
 
 /// A short sentence that stands where the act is.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, utoipa::ToSchema)]
 pub struct Caution {
     /// Where it matters.
     pub at: &'static str,

@@ -11,7 +11,7 @@ use serde::Serialize;
 use std::path::Path;
 
 /// A grove's state.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, utoipa::ToSchema)]
 pub struct Checked {
     /// It is: a flawed one never comes so far.
     pub sound: bool,

@@ -26,7 +26,7 @@ const LEAST_CHANCE: f64 = 1e-9;
 const NINETY_FIVE: f64 = 1.96;
 
 /// Where an outcome lies relative to its 80 % band.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Verdict {
     /// Surely inside.
@@ -40,7 +40,7 @@ pub enum Verdict {
 }
 
 /// One draw, predicted from what was known at its start, on the weather that came.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, utoipa::ToSchema)]
 pub struct Compared {
     /// Which draw.
     pub draw_id: String,
@@ -79,7 +79,7 @@ pub struct Compared {
 }
 
 /// A group of draws: is it slower or faster than predicted?
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, utoipa::ToSchema)]
 pub struct Group {
     /// What groups them.
     pub by: &'static str,
@@ -91,8 +91,19 @@ pub struct Group {
     pub mean_rank: f64,
 }
 
+/// Of the draws given a time with one chance, how many were empty by then.
+#[derive(Debug, Clone, Copy, Serialize, utoipa::ToSchema)]
+pub struct Calibration {
+    /// The chance given, %.
+    pub given_pct: f64,
+    /// Share surely empty by then, %.
+    pub surely_pct: f64,
+    /// Share possibly empty by then: nobody looked at the time itself, %.
+    pub possibly_pct: f64,
+}
+
 /// The comparison.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, utoipa::ToSchema)]
 pub struct Comparison {
     /// Each draw, in order of start.
     pub draws: Vec<Compared>,
@@ -104,10 +115,29 @@ pub struct Comparison {
     pub coverage_plus_minus_pct: f64,
     /// Slower or faster by block, crew and hour of start.
     pub groups: Vec<Group>,
+    /// What came of each time that was given.
+    pub calibration: Vec<Calibration>,
     /// Trees, crews, days and blocks out of the ordinary.
     pub diagnosis: Diagnosis,
     /// How it was done.
     pub rests_on: String,
+}
+
+impl Comparison {
+    /// How the bands held, in one sentence.
+    pub fn answer(&self) -> String {
+        let count = |verdict: Verdict| self.draws.iter().filter(|d| d.verdict == verdict).count();
+        format!(
+            "{}: the 80 % band held {:.0}-{:.0} % of them (surely - possibly; +- {:.0} with days as \
+             clusters); {} slower, {} faster than their band.",
+            counted(self.draws.len(), "draw", "draws"),
+            self.surely_inside_pct,
+            self.possibly_inside_pct,
+            self.coverage_plus_minus_pct,
+            count(Verdict::Slow),
+            count(Verdict::Fast)
+        )
+    }
 }
 
 /// Compares every draw that was seen by the desk's instant.
@@ -115,42 +145,76 @@ pub struct Comparison {
 /// # Errors
 /// [`DeskError`] where a fit fails or no draw tells anything.
 pub fn compare(desk: &Desk) -> Result<Comparison, DeskError> {
-    let known = Span { from: DateTime::<Utc>::MIN_UTC, to: desk.as_of };
-    let observed = desk.observed.clipped(known);
+    let observed = desk.observed.clipped(known_by(desk));
     let past = Past::new(&desk.grove, &observed, desk.as_of);
-    let drives = drives(&observed, desk.grove.settings.place);
-    let present = Under::new(desk.model.file(), &past, &drives);
-    let then: Vec<Under> = match desk.model_as_it_stands {
-        true => Vec::new(),
-        false => usable_then(desk).map(|file| Under::new(file, &past, &drives)).collect(),
-    };
-    if present.told.is_empty() {
+    let unders = Unders::new(desk, &past, &drives(&observed, desk.grove.settings.place));
+    if unders.present.told.is_empty() {
         return Err(DeskError::Unanswerable(
             "no draw to compare yet: log draws in draws.csv, and weather for their hours in \
              weather/observed.csv"
                 .into(),
         ));
     }
-    let mut draws = Vec::with_capacity(present.told.len());
-    for day in present.told.chunk_by(|a, b| a.row.date == b.row.date) {
-        let first = day[0].filling.started;
-        let in_use = then.iter().rev().find(|under| under.file.fitted_at <= Some(first));
-        draws.extend(in_use.unwrap_or(&present).compared(
-            desk,
-            day[0].row.date,
-            in_use.is_some(),
-        )?);
-    }
+    let draws = unders.compared(desk, None)?;
     let (surely, possibly, plus_minus) = coverage(&draws);
     Ok(Comparison {
         surely_inside_pct: surely,
         possibly_inside_pct: possibly,
         coverage_plus_minus_pct: plus_minus,
         groups: groups(&draws),
-        diagnosis: of_draws(desk, &present.told)?,
+        calibration: calibration(&draws),
+        diagnosis: of_draws(desk, &unders.present.told)?,
         rests_on: rests_on(&draws),
         draws,
     })
+}
+
+/// The draws of one tree, each as [`compare`] has it; none where nothing was seen of it yet.
+///
+/// # Errors
+/// [`DeskError`] where a fit fails.
+pub fn of_tree(desk: &Desk, tree_id: &str) -> Result<Vec<Compared>, DeskError> {
+    let observed = desk.observed.clipped(known_by(desk));
+    let past = Past::new(&desk.grove, &observed, desk.as_of);
+    Unders::new(desk, &past, &drives(&observed, desk.grove.settings.place))
+        .compared(desk, Some(tree_id))
+}
+
+fn known_by(desk: &Desk) -> Span {
+    Span { from: DateTime::<Utc>::MIN_UTC, to: desk.as_of }
+}
+
+/// The draws under the present model and under those that were in use before.
+struct Unders<'a> {
+    present: Under<'a>,
+    then: Vec<Under<'a>>,
+}
+
+impl<'a> Unders<'a> {
+    fn new(desk: &'a Desk, past: &Past<'a>, drives: &[Drive]) -> Self {
+        let then = match desk.model_as_it_stands {
+            true => Vec::new(),
+            false => usable_then(desk).map(|file| Under::new(file, past, drives)).collect(),
+        };
+        Self { present: Under::new(desk.model.file(), past, drives), then }
+    }
+
+    /// Day by day, those of one tree or all.
+    fn compared(&self, desk: &Desk, tree_id: Option<&str>) -> Result<Vec<Compared>, DeskError> {
+        let asked = |id: &str| tree_id.is_none_or(|tree_id| tree_id == id);
+        let mut draws = Vec::with_capacity(self.present.told.len());
+        for day in self.present.told.chunk_by(|a, b| a.row.date == b.row.date) {
+            if !day.iter().any(|told| asked(&told.row.tree_id)) {
+                continue;
+            }
+            let first = day[0].filling.started;
+            let in_use = self.then.iter().rev().find(|under| under.file.fitted_at <= Some(first));
+            let under = in_use.unwrap_or(&self.present);
+            draws.extend(under.compared(desk, day[0].row.date, in_use.is_some())?);
+        }
+        draws.retain(|draw| asked(&draw.tree_id));
+        Ok(draws)
+    }
 }
 
 /// The models of the grove that may have been in use, of the present model's kind of demand.
@@ -326,6 +390,21 @@ pub(super) fn coverage(draws: &[Compared]) -> (f64, f64, f64) {
     }
     let error = by_day.values().map(|sum| sum * sum).sum::<f64>().sqrt() / n;
     (100.0 * surely, 100.0 * possibly, 100.0 * NINETY_FIVE * error)
+}
+
+/// A draw is empty by the time given with chance p where its thirst is above the 1 - p quantile.
+fn calibration(draws: &[Compared]) -> Vec<Calibration> {
+    let n = draws.len() as f64;
+    let pct = |count: usize| 100.0 * count as f64 / n;
+    let at = |tenth: u32| {
+        let least = 1.0 - f64::from(tenth) / 10.0;
+        Calibration {
+            given_pct: f64::from(10 * tenth),
+            surely_pct: pct(draws.iter().filter(|draw| draw.rank.0 >= least).count()),
+            possibly_pct: pct(draws.iter().filter(|draw| draw.rank.1 >= least).count()),
+        }
+    };
+    (1..10).map(at).collect()
 }
 
 fn groups(draws: &[Compared]) -> Vec<Group> {

@@ -13,7 +13,7 @@ use serde::Serialize;
 const MOST_LOGGED: usize = 4;
 
 /// A tree, crew, day or block that is slower or faster than it should be.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, utoipa::ToSchema)]
 pub struct Named {
     /// What it is.
     pub kind: Kind,
@@ -34,7 +34,7 @@ pub struct Named {
 }
 
 /// All that is named, and how far to trust it.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, utoipa::ToSchema)]
 pub struct Diagnosis {
     /// From trees to blocks, within each the furthest out first.
     pub named: Vec<Named>,

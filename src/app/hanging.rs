@@ -17,7 +17,7 @@ use crate::weather::Span;
 use chrono::{DateTime, TimeDelta, Utc};
 
 /// A bag that was started longer ago and never seen empty nor taken off is one that nobody logged.
-const LONGEST: TimeDelta = TimeDelta::days(2);
+pub(super) const LONGEST: TimeDelta = TimeDelta::days(2);
 
 /// Error of what was seen exactly, in ln.
 const EXACT: f64 = 1e-3;
@@ -79,8 +79,6 @@ pub fn hanging(desk: &Desk) -> Result<Hanging, DeskError> {
         told.iter().map(|told| told.as_ref().map(|told| told.row.seen.clone())).collect();
     let updated = live.update(&seen).map_err(|error| DeskError::Unanswerable(error.to_string()))?;
     let at_start = live.at_start();
-    let variances = base.posterior().variances();
-    let pace_sd = variances.scale * variances.residual.deviation();
     let laws_before = laws(&base, at_start.iter().map(|(_, sd)| *sd));
     let laws_now = laws(&base, updated.without_own.iter().map(|(_, sd)| *sd));
     let bags = found
@@ -93,8 +91,7 @@ pub fn hanging(desk: &Desk) -> Result<Hanging, DeskError> {
                 let ln_offered = hang.charge.value().ln();
                 course.clone().map(|course| Watched::new(course, law, mean, looked, ln_offered))
             };
-            let looked =
-                seen[i].as_ref().map_or(Looked::NOTHING, |seen| looked(seen, &filling, pace_sd));
+            let looked = seen[i].as_ref().map_or(Looked::NOTHING, looked);
             let ends = (looked.low, looked.high);
             let ends = looked.reading.map_or(ends, |reading| (reading.centre, reading.centre));
             let mean = at_start[i].0;
@@ -118,12 +115,8 @@ fn share(law: &crate::belief::Law, x: f64) -> f64 {
     if x.is_finite() { law.cumulative(x) } else { f64::from(x > 0.0) }
 }
 
-fn looked(seen: &Seen, filling: &Sighting, pace_sd: f64) -> Looked {
-    let reading = |centre, error| {
-        let last = filling.volumes.iter().map(|(at, _)| *at).max().unwrap_or(filling.started);
-        let at_min = Span { from: filling.started, to: last }.hours() * 60.0;
-        Some(Reading { centre, error, at_min, pace_sd })
-    };
+fn looked(seen: &Seen) -> Looked {
+    let reading = |centre, error| Some(Reading { centre, error });
     match *seen {
         Seen::Between { low, high } => Looked { low, high, reading: None },
         Seen::Exactly(y) => Looked { reading: reading(y, EXACT), ..Looked::NOTHING },

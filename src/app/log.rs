@@ -109,7 +109,7 @@ impl From<Fault> for DeskError {
 }
 
 /// What was noted.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, utoipa::ToSchema)]
 pub struct Noted {
     /// Was it noted before, so that this send did nothing?
     pub repeated: bool,

@@ -1,6 +1,7 @@
 //! Use cases: what a command or a page asks for, from loading to the answer. One file each; all
 //! share the [`Desk`](desk::Desk), a grove with its clock and its model.
 
+pub mod access;
 pub mod ahead;
 pub mod backtest;
 pub mod cautions;
@@ -10,10 +11,14 @@ pub mod dayplan;
 pub mod desk;
 pub mod diagnosis;
 pub mod dose;
+pub mod drawdown;
+pub mod draws;
 pub mod exchange;
+pub mod founding;
 pub mod hanging;
 pub mod log;
 pub mod measure;
+pub mod members;
 pub mod out_of_time;
 pub mod outlook;
 pub mod overnight;
@@ -29,7 +34,10 @@ pub mod sheet;
 pub mod times;
 pub mod today;
 pub mod tomorrow;
+pub mod trees;
 pub mod verdicts;
 pub mod verify;
 pub mod walk;
+pub mod weather_known;
 pub mod window;
+pub mod words;

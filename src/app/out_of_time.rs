@@ -14,7 +14,7 @@ const LATER_SHARE: f64 = 0.3;
 const FEWEST: usize = 10;
 
 /// How the later draws were predicted.
-#[derive(Debug, Clone, Copy, Serialize)]
+#[derive(Debug, Clone, Copy, Serialize, utoipa::ToSchema)]
 pub struct Scored {
     /// Share of draws surely inside the 80 % band, %.
     pub surely_inside_pct: f64,
@@ -25,7 +25,7 @@ pub struct Scored {
 }
 
 /// The settings in use against those of a refit, out of time.
-#[derive(Debug, Clone, Copy, Serialize)]
+#[derive(Debug, Clone, Copy, Serialize, utoipa::ToSchema)]
 pub struct OutOfTime {
     /// Later draws.
     pub draws: usize,

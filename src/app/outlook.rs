@@ -28,7 +28,7 @@ const AGEING_H: f64 = 3.0;
 const STALE_H: f64 = 24.0;
 
 /// One hour of the outlook.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, utoipa::ToSchema)]
 pub struct OutlookHour {
     /// Start of the hour, in the grove's zone.
     pub hour_starting: String,
@@ -60,7 +60,7 @@ pub struct OutlookHour {
 }
 
 /// A day of weather as the trees will feel it.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, utoipa::ToSchema)]
 pub struct Outlook {
     /// The local date.
     pub date: NaiveDate,
@@ -88,7 +88,7 @@ pub struct Outlook {
 }
 
 /// Where the weather comes from and how old it is.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, utoipa::ToSchema)]
 pub struct Source {
     /// In words.
     pub words: String,

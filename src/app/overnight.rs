@@ -13,7 +13,7 @@ use chrono::{DateTime, Utc};
 use serde::Serialize;
 
 /// One bag at dusk.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, utoipa::ToSchema)]
 pub struct Overnight {
     /// Which draw.
     pub draw_id: String,
@@ -173,7 +173,7 @@ fn night_hazards(ahead: &Ahead, night: Span) -> Vec<String> {
 }
 
 /// The calls for a list of draws: those hanging now, then those intended.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, utoipa::ToSchema)]
 pub struct Calls {
     /// Each bag.
     pub bags: Vec<Overnight>,

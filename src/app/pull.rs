@@ -32,7 +32,7 @@ pub struct Wanted {
 }
 
 /// What came.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, utoipa::ToSchema)]
 pub struct Pulled {
     /// The service that answered.
     pub source: &'static str,
@@ -51,6 +51,7 @@ pub struct Pulled {
     /// Ensemble members.
     pub members: usize,
     /// Where the issue is kept; none where it said nothing new.
+    #[schema(value_type = Option<String>)]
     pub forecast_file: Option<PathBuf>,
     /// Gaps in the observed hours of the last days, to be asked for again.
     pub gaps: Vec<String>,
@@ -61,7 +62,7 @@ pub struct Pulled {
 }
 
 /// Our figures against the provider's, hour by hour; never used silently.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, utoipa::ToSchema)]
 pub struct AgainstProvider {
     /// Hours with both.
     pub hours: usize,

@@ -20,7 +20,7 @@ pub struct Asked {
 }
 
 /// The working record.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, utoipa::ToSchema)]
 pub struct Record {
     /// What it is, and what it is not.
     pub notice: &'static str,

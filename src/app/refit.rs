@@ -6,7 +6,9 @@ use super::compare::Under;
 use super::desk::{Desk, DeskError};
 use super::out_of_time::{OutOfTime, out_of_time, split};
 use super::past::{Aside, Past};
+use super::rests::counted;
 use super::window::local_time;
+use super::words::hours;
 use crate::belief::Law;
 use crate::demand::{Kind, Shape};
 use crate::grove::{Hang, Tree};
@@ -25,7 +27,7 @@ const MOVED: usize = 5;
 const LEAST_MOVE: f64 = 1.05;
 
 /// A refit: what it would change.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, utoipa::ToSchema)]
 pub struct Refit {
     /// What is in use now: fitted when; none where it is the prior.
     pub in_use: Option<String>,
@@ -48,6 +50,7 @@ pub struct Refit {
     /// Draws that tell nothing, with the reason.
     pub silent: Vec<String>,
     /// Where the model was written; none where it was only looked at.
+    #[schema(value_type = Option<String>)]
     pub written: Option<PathBuf>,
     /// Why it was not written.
     pub not_written: Option<&'static str>,
@@ -57,7 +60,7 @@ pub struct Refit {
 }
 
 /// One tree's time, before and after.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, utoipa::ToSchema)]
 pub struct Moved {
     /// Which tree.
     pub tree_id: String,
@@ -68,7 +71,7 @@ pub struct Moved {
 }
 
 /// One coefficient, prior and now.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, utoipa::ToSchema)]
 pub struct Change {
     /// Name.
     pub name: String,
@@ -85,7 +88,7 @@ pub struct Change {
 }
 
 /// One learned parameter: prior median, in use, now.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, utoipa::ToSchema)]
 pub struct Learned {
     /// Name with unit.
     pub name: &'static str,
@@ -155,6 +158,44 @@ pub fn refit(desk: &Desk, reference_et: bool) -> Result<Refit, DeskError> {
 }
 
 impl Refit {
+    /// What it would change, and whether it would have predicted better.
+    pub fn words(&self) -> Vec<String> {
+        let mut words = vec![format!(
+            "bands: the middle tree's P90 is {:.1} times its P10; it was {:.1} times",
+            self.band_ratio.1, self.band_ratio.0
+        )];
+        words.extend(self.moved.iter().map(|moved| {
+            format!(
+                "tree {}: a litre in fair weather takes {}; it was {}",
+                moved.tree_id,
+                hours(moved.after_min),
+                hours(moved.before_min)
+            )
+        }));
+        words.push(match &self.out_of_time {
+            None => "out of time: too few draws to hold a refit against the model in use".into(),
+            Some(checked) => format!(
+                "out of time, the {} from {} on: the 80 % band held {:.0}-{:.0} % with the model in \
+                 use, {:.0}-{:.0} % with a refit on the draws before; log score a draw {:+.3} +- {:.3}: \
+                 {}",
+                counted(checked.draws, "draw", "draws"),
+                checked.from,
+                checked.before.surely_inside_pct,
+                checked.before.possibly_inside_pct,
+                checked.after.surely_inside_pct,
+                checked.after.possibly_inside_pct,
+                checked.gain,
+                checked.gain_error,
+                match (self.is_worse, checked.gain > checked.gain_error) {
+                    (true, _) => "worse",
+                    (_, true) => "better",
+                    _ => "no worse",
+                }
+            ),
+        });
+        words
+    }
+
     /// Writes the model to `out`, or beside the grove's others in the name of somebody, where it is in
     /// use from then on. No model that is there already is written over.
     ///

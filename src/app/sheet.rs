@@ -9,7 +9,7 @@ pub const FOOTER: &str =
     "Planning aid. The product label, local rules and licensed practice prevail.";
 
 /// One sheet.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, utoipa::ToSchema)]
 pub struct Sheet {
     /// What it is.
     pub title: String,
@@ -24,7 +24,7 @@ pub struct Sheet {
 }
 
 /// A name and its value.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, utoipa::ToSchema)]
 pub struct Fact {
     /// The name.
     pub name: String,
@@ -35,7 +35,7 @@ pub struct Fact {
 }
 
 /// A caution as a sheet shows it; local rules and the label prevail over each.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, utoipa::ToSchema)]
 pub struct CautionLine {
     /// Is people's safety at stake?
     pub people: bool,
@@ -45,7 +45,7 @@ pub struct CautionLine {
 }
 
 /// A piece of a sheet's body.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Part {
     /// Rows under a header.
@@ -74,7 +74,8 @@ pub enum Part {
 }
 
 /// A step, with the cautions that begin to matter there.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, utoipa::ToSchema)]
+#[schema(as = SheetStep)]
 pub struct Step {
     /// What to do.
     pub words: String,
@@ -83,7 +84,7 @@ pub struct Step {
 }
 
 /// Rows under a header.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, utoipa::ToSchema)]
 pub struct Table {
     /// What it shows.
     pub title: String,
@@ -96,7 +97,7 @@ pub struct Table {
 }
 
 /// A column's head.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, utoipa::ToSchema)]
 pub struct Column {
     /// Its name.
     pub name: String,

@@ -22,7 +22,7 @@ pub const PROVEN_NIGHTS: usize = 10;
 pub const SEED: u64 = 20_260_114;
 
 /// One intended draw and when it will be empty.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, utoipa::ToSchema)]
 pub struct Time {
     /// Which draw.
     pub draw_id: String,
@@ -53,7 +53,7 @@ pub struct Time {
 }
 
 /// Minutes, or more than so many where the weather ends first.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, utoipa::ToSchema)]
 #[serde(untagged)]
 pub enum Minutes {
     /// So many.

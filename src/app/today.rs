@@ -2,6 +2,7 @@
 //! to go round next, and what to do with it at dusk.
 
 use super::desk::{Desk, DeskError};
+use super::drawdown::{Drawdown, drawdowns};
 use super::hanging::{Bag, Hanging, hanging};
 use super::overnight::{Overnight, night_words, still_hanging};
 use super::times::{Minutes, in_minutes, rounded, turns};
@@ -13,7 +14,7 @@ use chrono::{DateTime, TimeDelta, Utc};
 use serde::Serialize;
 
 /// Where a bag's looks put it against its band at the start.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Pace {
     /// Slower than nine of ten such draws.
@@ -25,7 +26,7 @@ pub enum Pace {
 }
 
 /// One hanging bag.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, utoipa::ToSchema)]
 pub struct BagNow {
     /// Which draw.
     pub draw_id: String,
@@ -56,7 +57,7 @@ pub struct BagNow {
 }
 
 /// The answer.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, utoipa::ToSchema)]
 pub struct Today {
     /// In one sentence.
     pub answer: String,
@@ -90,11 +91,27 @@ const OUTSIDE: f64 = 0.1;
 /// # Errors
 /// [`DeskError`] where a fit fails or the almanac has no such day.
 pub fn today(desk: &Desk) -> Result<Today, DeskError> {
-    let Hanging { bags, ahead } = hanging(desk)?;
+    of_hanging(desk, &hanging(desk)?)
+}
+
+/// The same with the drawdown of each bag, in the same order.
+///
+/// # Errors
+/// As [`today`].
+pub fn today_drawn(desk: &Desk) -> Result<(Today, Vec<Drawdown>), DeskError> {
+    let hanging = hanging(desk)?;
+    let today = of_hanging(desk, &hanging)?;
+    let mut drawn = drawdowns(desk, &hanging);
+    let place = |draw_id: &str| today.bags.iter().position(|bag| bag.draw_id == draw_id);
+    drawn.sort_by_key(|drawdown| place(&drawdown.draw_id));
+    Ok((today, drawn))
+}
+
+fn of_hanging(desk: &Desk, Hanging { bags, ahead }: &Hanging) -> Result<Today, DeskError> {
     let turns = turns(desk, desk.local_date(desk.as_of))?;
     let mut due: Vec<(Option<DateTime<Utc>>, BagNow)> = bags
         .iter()
-        .map(|bag| (even_chance(bag), bag_now(desk, bag, still_hanging(desk, &ahead, &turns, bag))))
+        .map(|bag| (even_chance(bag), bag_now(desk, bag, still_hanging(desk, ahead, &turns, bag))))
         .collect();
     due.sort_by_key(|(at, _)| at.unwrap_or(DateTime::<Utc>::MAX_UTC));
     let next = due.first().and_then(|(at, _)| *at).map(|at| full_five(at.max(desk.as_of)));

@@ -31,7 +31,7 @@ const FORTNIGHT_DAYS: i64 = 14;
 const JITTER: f64 = 1e-9;
 
 /// The answer for one date.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, utoipa::ToSchema)]
 pub struct Tomorrow {
     /// The answer in one sentence.
     pub answer: String,
@@ -72,7 +72,7 @@ pub struct Tomorrow {
 }
 
 /// How many trees.
-#[derive(Debug, Clone, Copy, Serialize)]
+#[derive(Debug, Clone, Copy, Serialize, utoipa::ToSchema)]
 pub struct Counts {
     /// On the list.
     pub listed: usize,
@@ -93,7 +93,7 @@ pub struct Counts {
 }
 
 /// One point of the start-to-finish curve.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, utoipa::ToSchema)]
 pub struct StartFinish {
     /// Start.
     pub start: String,
@@ -112,8 +112,20 @@ pub struct StartFinish {
     pub minutes: [Finish; 3],
 }
 
+impl StartFinish {
+    /// Does a start then meet the wish? In words, with what speaks against it.
+    pub fn meets(&self, wish: f64) -> String {
+        match (self.barred.is_empty(), self.sure) {
+            (true, Some(sure)) if sure >= wish => "yes".into(),
+            (true, Some(_)) => "no".into(),
+            (true, None) => "not known".into(),
+            (false, _) => format!("no: {}", self.barred.join(", ")),
+        }
+    }
+}
+
 /// One tree of the list.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, utoipa::ToSchema)]
 pub struct TreeDay {
     /// Which tree.
     pub tree_id: String,
@@ -218,7 +230,7 @@ pub fn planned(desk: &Desk, date: NaiveDate) -> Result<Vec<Hang>, DeskError> {
 }
 
 /// The start window alone, for JSON.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, utoipa::ToSchema)]
 pub struct Window<'a> {
     answer: &'a str,
     date: NaiveDate,

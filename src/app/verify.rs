@@ -14,7 +14,7 @@ const CLIMATE_DAYS: i64 = 15;
 const FEWEST_DAYS: usize = 5;
 
 /// A variable that is verified.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Variable {
     /// Air temperature, degC.
@@ -52,7 +52,8 @@ impl Variable {
 }
 
 /// One variable at one lead time.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, utoipa::ToSchema)]
+#[schema(as = ForecastScore)]
 pub struct Score {
     /// Which variable.
     pub variable: Variable,
@@ -71,7 +72,7 @@ pub struct Score {
 }
 
 /// The verification.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, utoipa::ToSchema)]
 pub struct Verification {
     /// Scores by variable and lead time.
     pub scores: Vec<Score>,

@@ -2,7 +2,7 @@
 //! seen wet or empty and weighed by what was read off it, each look counted once.
 
 use super::law::ln_normal_density;
-use super::{Course, Finish, Law, Residual};
+use super::{Course, Finish, Law};
 use std::sync::Arc;
 
 /// Thirsts of equal probability that stand for the law.
@@ -12,6 +12,8 @@ const CELLS: usize = 400;
 const FARTHEST_READING: f64 = 6.0;
 /// Halvings of the search for a time: to a second in four days.
 const HALVINGS: usize = 24;
+/// Halvings of the search for a share: to a thousandth.
+const SHARE_HALVINGS: usize = 10;
 
 /// What was seen of this one draw, on the scale of ln thirst.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -24,18 +26,13 @@ pub struct Looked {
     pub reading: Option<Reading>,
 }
 
-/// Volumes read off a bag. They tell of the pace so far; the rest of a draw differs from its first
-/// part as one draw differs from another.
+/// Volumes read off a bag, as what they say of the thirst of the whole draw.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Reading {
     /// Mean, on the scale of ln thirst.
     pub centre: f64,
-    /// Its error.
+    /// Its error: of the readings, and of the rest's going at another pace.
     pub error: f64,
-    /// Minutes from the start to the last of them.
-    pub at_min: f64,
-    /// Standard deviation of the ln of the pace of the rest over that so far.
-    pub pace_sd: f64,
 }
 
 impl Looked {
@@ -61,18 +58,8 @@ impl Watched {
         looked: &Looked,
         ln_offered: f64,
     ) -> Self {
-        let thirsts = thirsts(law, mean, looked);
-        let mut ln_wanted: Vec<f64> = match looked.reading {
-            None => thirsts.into_iter().map(|y| ln_offered - y).collect(),
-            Some(reading) => {
-                let members = course.members();
-                let clocks = (0..members).map(|m| course.demand_hours(m, reading.at_min));
-                let passed = clocks.sum::<f64>() / members as f64;
-                let each = thirsts.into_iter().enumerate();
-                each.map(|(k, y)| at_another_pace((ln_offered - y).exp(), passed, &reading, k))
-                    .collect()
-            }
-        };
+        let mut ln_wanted: Vec<f64> =
+            thirsts(law, mean, looked).into_iter().map(|y| ln_offered - y).collect();
         ln_wanted.sort_unstable_by(f64::total_cmp);
         Self { course, ln_wanted }
     }
@@ -112,8 +99,32 @@ impl Watched {
         Some(left / (members * self.ln_wanted.len()) as f64)
     }
 
-    /// Straight between neighbours, the mean over members.
+    /// The share of what was offered that is left with probability `p` at most, so many minutes after
+    /// the start; none beyond the weather.
+    pub fn share_left_quantile(&self, minutes: f64, p: f64) -> Option<f64> {
+        if minutes > self.course.horizon_min() {
+            return None;
+        }
+        if self.reached(minutes) >= p {
+            return Some(0.0);
+        }
+        // At most a share s is left where the demand-hours wanted are at most the clock's / (1 - s).
+        let (mut low, mut high) = (0.0, 1.0);
+        for _ in 0..SHARE_HALVINGS {
+            let middle: f64 = 0.5 * (low + high);
+            let at_most = self.reached_times(minutes, 1.0 / (1.0 - middle));
+            if at_most < p { low = middle } else { high = middle }
+        }
+        Some(high)
+    }
+
     fn reached(&self, minutes: f64) -> f64 {
+        self.reached_times(minutes, 1.0)
+    }
+
+    /// Probability that the demand-hours wanted are at most so many times those passed. Straight
+    /// between neighbours, the mean over members.
+    fn reached_times(&self, minutes: f64, times: f64) -> f64 {
         let all = &self.ln_wanted;
         let (members, n) = (self.course.members(), all.len() as f64);
         let share = |ln_clock: f64| {
@@ -124,18 +135,9 @@ impl Watched {
             };
             ((below as f64 - 0.5 + part) / n).clamp(0.0, 1.0)
         };
-        let ln_clock = |member: usize| self.course.demand_hours(member, minutes).ln();
+        let ln_clock = |member: usize| self.course.demand_hours(member, minutes).ln() + times.ln();
         (0..members).map(|member| share(ln_clock(member))).sum::<f64>() / members as f64
     }
-}
-
-/// `ln` of the demand-hours wanted in all where the rest is drawn at another pace, which slice `k`
-/// takes from a sequence that is spread evenly whatever its length (multiples of the golden ratio).
-fn at_another_pace(wanted: f64, passed: f64, reading: &Reading, k: usize) -> f64 {
-    let p = (0.5 + 0.618_033_988_749_895 * k as f64).fract().clamp(1e-6, 1.0 - 1e-6);
-    let slower = (reading.pace_sd * Residual::Normal.quantile(p)).exp();
-    let rest = (wanted - passed).max(0.0) * slower;
-    (passed.min(wanted) + rest).ln()
 }
 
 /// Thirsts of equal probability: the middles of equal slices of the law as seen.
@@ -202,6 +204,7 @@ fn read(law: &Law, mean: f64, looked: &Looked, reading: Reading) -> Vec<f64> {
 mod tests {
     use super::*;
     use crate::belief::Belief;
+    use crate::belief::Residual;
 
     fn course() -> Arc<Course> {
         let minutes: Vec<f64> = (1..=300).map(|k| 6.0 * f64::from(k)).collect();
@@ -218,6 +221,23 @@ mod tests {
             Finish::At(minutes) => minutes,
             Finish::After(_) => f64::NAN,
         }
+    }
+
+    /// A bag is empty by its P90 where nothing is left with probability 0.9; the median share left is
+    /// near the mean, and more is left the surer one wishes to be.
+    #[test]
+    fn what_is_left_agrees_with_the_finish() {
+        let watched = Watched::new(course(), &law(), 5.0, &Looked::NOTHING, 1000f64.ln());
+        let left = |minutes: f64, p: f64| watched.share_left_quantile(minutes, p).unwrap();
+        for p in [0.1, 0.5, 0.9] {
+            let finish = at(watched.quantile(p));
+            assert!(left(finish + 1.0, p) < 1e-9, "{p}");
+            assert!(left(0.97 * finish, p) > 0.005, "{p}: {}", left(0.97 * finish, p));
+        }
+        let mean = watched.share_left(120.0).unwrap();
+        assert!((left(120.0, 0.5) - mean).abs() < 0.05, "{} {mean}", left(120.0, 0.5));
+        assert!(left(120.0, 0.1) < left(120.0, 0.5) && left(120.0, 0.5) < left(120.0, 0.9));
+        assert_eq!(watched.share_left_quantile(1e9, 0.5), None);
     }
 
     /// Without a look it is the belief of a bag that is still to be hung.
@@ -266,7 +286,7 @@ mod tests {
     fn a_reading_weighs_by_its_error() {
         let normal = Law::new(0.3, Residual::Normal, 0.4);
         let mean_of = |error: f64| {
-            let reading = Reading { centre: 5.6, error, at_min: 60.0, pace_sd: 0.0 };
+            let reading = Reading { centre: 5.6, error };
             let looked = Looked { reading: Some(reading), ..Looked::NOTHING };
             let all = thirsts(&normal, 5.0, &looked);
             all.iter().sum::<f64>() / all.len() as f64
@@ -275,28 +295,5 @@ mod tests {
         // Prior sd 0.5, reading error 0.5: half way.
         assert!((mean_of(0.5) - 5.3).abs() < 5e-3, "{}", mean_of(0.5));
         assert!((mean_of(5.0) - 5.0).abs() < 0.02);
-    }
-
-    /// Half of the bag is gone at a steady pull: the middle is twice the time, and a tenth of such
-    /// draws take the other half 1.28 standard deviations of the pace more slowly.
-    #[test]
-    fn the_rest_may_go_at_another_pace() {
-        let minutes: Vec<f64> = (1..=100).map(|k| 6.0 * f64::from(k)).collect();
-        let one = vec![minutes.iter().map(|m| m / 60.0).collect::<Vec<f64>>()];
-        let course = Arc::new(Course::new(minutes, one));
-        let centre = 250f64.ln();
-        let reading = Reading { centre, error: 1e-4, at_min: 120.0, pace_sd: 0.3 };
-        let looked = Looked { reading: Some(reading), ..Looked::NOTHING };
-        let watched = Watched::new(course, &law(), centre, &looked, 1000f64.ln());
-        assert!((at(watched.quantile(0.5)) / 240.0 - 1.0).abs() < 0.01);
-        let late = 120.0 + 120.0 * (0.3f64 * 1.2816).exp();
-        assert!(
-            (at(watched.quantile(0.9)) / late - 1.0).abs() < 0.02,
-            "{:?}",
-            watched.quantile(0.9)
-        );
-        let early = 120.0 + 120.0 * (-0.3f64 * 1.2816).exp();
-        assert!((at(watched.quantile(0.1)) / early - 1.0).abs() < 0.02);
-        assert!(watched.empty_by(120.0).unwrap() < 0.01);
     }
 }

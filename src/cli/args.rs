@@ -1,7 +1,9 @@
 //! What can be typed.
 
 use super::log_args::{Log, Record};
+use super::people_args::{People, Token};
 use crate::app::desk::Request;
+use crate::http::settings::Typed;
 use chrono::{DateTime, NaiveDate, Utc};
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use std::path::PathBuf;
@@ -135,6 +137,27 @@ pub enum Command {
     ///
     /// Example: xylocast check --grove my-grove
     Check,
+    /// Run the service: pages for desk and phone, a JSON API, weather pulled by itself
+    ///
+    /// Example: xylocast serve --data groves
+    ///
+    /// Without --data or --grove it serves the demo, which nothing changes. Each setting can also
+    /// stand in the file that --settings names; a flag goes before the environment, and both before
+    /// the file.
+    Serve(Serve),
+    /// Who may use the service: add, list, role, disable, enable, password
+    ///
+    /// Example: xylocast people add Ada --role manager --data groves
+    ///
+    /// As long as there is nobody, whoever sits at the machine may do all, and the service does not
+    /// let anybody else in.
+    #[command(subcommand)]
+    People(People),
+    /// Tokens with which programs use the service: add, list, revoke
+    ///
+    /// Example: xylocast token add logger --of Ada --role crew --data groves
+    #[command(subcommand)]
+    Token(Token),
     /// Bring a grove folder into a database, all or nothing; twice changes nothing
     ///
     /// Example: xylocast import my-grove --grove my-grove.db
@@ -336,6 +359,15 @@ pub struct Pull {
 }
 
 /// Options of `import`.
+#[derive(Debug, Args)]
+pub struct Serve {
+    /// File of settings (TOML), with these keys and _ for -
+    #[arg(long, value_name = "FILE", env = "XYLOCAST_SETTINGS")]
+    pub settings: Option<PathBuf>,
+    #[command(flatten)]
+    pub typed: Typed,
+}
+
 #[derive(Debug, Args)]
 pub struct Import {
     /// The grove folder

@@ -1,12 +1,13 @@
 //! `xylocast backtest`: how good is the model here, as tables and rows.
 
 use super::words::{bullets, table, width, wrapped};
-use super::{Answer, args, csv_rows, shown};
-use crate::app::backtest::{Asked, Backtest, FEWEST_DAYS, FEWEST_DRAWS, Group, Prediction};
+use super::{Answer, args, shown};
+use crate::app::backtest::{Asked, Backtest, FEWEST_DAYS, FEWEST_DRAWS, Group};
 use crate::app::desk::DeskError;
 use crate::app::rests::counted;
 use crate::app::verdicts::Score;
 use crate::app::walk::Way;
+use crate::rows;
 use chrono::{DateTime, TimeDelta, Utc};
 use std::io::{IsTerminal, Write as _};
 use std::path::{Path, PathBuf};
@@ -38,7 +39,7 @@ pub fn answer(
     let answer = asked.answered(now, &|done, all| progress.tell(done, all));
     progress.clear();
     let answer = answer?;
-    shown(cli, &answer, answer.all.is_none(), || text(&answer), || csv_rows::backtest(&answer))
+    shown(cli, &answer, answer.all.is_none(), || text(&answer), || rows::backtest::rows(&answer))
 }
 
 /// Days done, on a terminal that somebody watches.
@@ -215,65 +216,3 @@ fn chances(answer: &Backtest) -> String {
     out += "\n";
     out + &table(&header, 1, rows)
 }
-
-/// Rows of every prediction.
-pub fn cells(one: &Prediction) -> Vec<String> {
-    let number = |value: Option<f64>| value.map_or_else(String::new, |value| value.to_string());
-    let minutes = |value: &Option<crate::app::times::Minutes>| {
-        value.as_ref().map_or_else(String::new, ToString::to_string)
-    };
-    vec![
-        one.grove.clone(),
-        one.draw_id.clone(),
-        one.tree_id.clone(),
-        one.block.clone(),
-        one.start.clone(),
-        one.asked_at.clone(),
-        one.lead_time_h.to_string(),
-        one.new_tree.to_string(),
-        one.rests_on.to_string(),
-        minutes(&one.p10_min),
-        minutes(&one.p50_min),
-        minutes(&one.p90_min),
-        number(one.p_empty_by_dusk),
-        number(one.p_empty_by_morning),
-        number(one.wet_at_min),
-        number(one.empty_at_min),
-        number(one.true_min),
-        one.inside.unwrap_or_default().to_owned(),
-        number(one.log_score),
-        number(one.crps_min),
-        number(one.constant_min),
-        number(one.last_time_min),
-        number(one.log_linear_min),
-        number(one.reference_et_min),
-    ]
-}
-
-/// Their header.
-pub const COLUMNS: [&str; 24] = [
-    "grove",
-    "draw_id",
-    "tree_id",
-    "block",
-    "start",
-    "asked_at",
-    "lead_time_h",
-    "new_tree",
-    "rests_on_draws",
-    "p10_min",
-    "p50_min",
-    "p90_min",
-    "p_empty_by_dusk",
-    "p_empty_by_morning",
-    "wet_at_min",
-    "empty_at_min",
-    "true_min",
-    "inside",
-    "log_score",
-    "crps_min",
-    "constant_min",
-    "last_time_min",
-    "log_linear_min",
-    "reference_et_min",
-];

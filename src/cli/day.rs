@@ -1,15 +1,14 @@
 //! A day as text for people: tomorrow, its start window, its outlook; today.
 
 use super::picture;
-use super::tables::kind_word;
 use super::words::{bullets, clock, day_clock, percent, span, table, wrapped};
 use crate::app::desk::Desk;
-use crate::app::diagnosis::{Named, TOO_FAST};
 use crate::app::outlook::{Outlook, Source};
 use crate::app::rests::{counted, estimated};
 use crate::app::today::{BagNow, Pace, Today};
 use crate::app::tomorrow::{StartFinish, Tomorrow, TreeDay};
 use crate::app::window::NO_WEATHER;
+use crate::app::words::odd;
 use crate::plan::overnight::Call;
 use chrono::NaiveDate;
 use std::fmt::Write;
@@ -58,23 +57,6 @@ pub fn tomorrow(answer: &Tomorrow) -> String {
     bullets(&mut out, "Out of the ordinary", answer.diagnosis.iter().map(odd));
     bullets(&mut out, "What this rests on", answer.rests_on.iter().cloned());
     out
-}
-
-fn odd(named: &Named) -> String {
-    let (longer, [low, high]) = (named.times_as_long, named.interval);
-    let logged = match named.logged.is_empty() {
-        true => String::new(),
-        false => format!("; logged: {}", named.logged.join("; ")),
-    };
-    let fast = if longer < 1.0 { format!("; {TOO_FAST}") } else { String::new() };
-    format!(
-        "{} {}: {longer:.1} times as long as it should be ({low:.1}-{high:.1}, {}): look at \
-         {}{fast}{logged}",
-        kind_word(named.kind),
-        named.name,
-        counted(named.draws, "draw", "draws"),
-        named.suspicion
-    )
 }
 
 /// The bags that hang now.
@@ -229,13 +211,14 @@ fn curve<'a>(answer: &Tomorrow, starts: impl Iterator<Item = &'a StartFinish>) -
         .filter(|start| !start.barred.contains(&NO_WEATHER))
         .map(|start| {
             let [p10, p50, p90] = start.finish.each_ref().map(|at| clock(at.as_deref(), date));
-            let meets = match (start.barred.is_empty(), start.sure) {
-                (true, Some(sure)) if sure >= answer.sure => "yes".into(),
-                (true, Some(_)) => "no".into(),
-                (true, None) => "not known".into(),
-                (false, _) => format!("no: {}", start.barred.join(", ")),
-            };
-            vec![clock(Some(&start.start), date), meets, p10, p50, p90, percent(start.sure)]
+            vec![
+                clock(Some(&start.start), date),
+                start.meets(answer.sure),
+                p10,
+                p50,
+                p90,
+                percent(start.sure),
+            ]
         })
         .collect();
     if rows.is_empty() {

@@ -1,7 +1,6 @@
 //! The day plan in the terminal, and the files that it writes.
 
 use super::args;
-use super::csv_rows::{csv, or_blank, word};
 use super::words::{bullets, clock, hours, percent, table, wrapped};
 use super::write_out;
 use crate::app::dayplan::{
@@ -241,41 +240,4 @@ pub fn days(campaign: &Campaign) -> String {
     }
     bullets(&mut out, "What this rests on", campaign.rests_on.iter().cloned());
     out
-}
-
-/// The acts as rows.
-pub fn day_rows(plan: &DayPlan) -> Vec<u8> {
-    let header = ["person", "from", "to", "what", "tree_ids", "kit", "note"];
-    let rows = plan.people.iter().flat_map(|person| {
-        person.acts.iter().map(|doing| {
-            vec![
-                person.person.clone(),
-                doing.from.clone(),
-                doing.to.clone(),
-                doing.what.to_owned(),
-                doing.trees.join(" "),
-                or_blank(&doing.kit),
-                or_blank(&doing.note),
-            ]
-        })
-    });
-    csv(&header, rows)
-}
-
-/// The days as rows.
-pub fn days_rows(campaign: &Campaign) -> Vec<u8> {
-    let header = ["date", "go", "trees", "tree_ids", "could_take", "ends", "rain_mm", "because"];
-    let rows = campaign.days.iter().map(|day| {
-        vec![
-            day.date.to_string(),
-            word(&if day.go { "yes" } else { "no" }),
-            day.trees.len().to_string(),
-            day.trees.join(" "),
-            day.could_take.to_string(),
-            or_blank(&day.ends),
-            day.rain_mm.to_string(),
-            day.because.clone(),
-        ]
-    });
-    csv(&header, rows)
 }

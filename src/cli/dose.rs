@@ -1,7 +1,6 @@
 //! Doses and sheets on the terminal, and trunks as they are typed.
 
 use super::args::{self, Cli};
-use super::dose_rows;
 use super::words::{bullets, table, wrapped};
 use super::{Answer, paged, say, shown};
 use crate::app::desk::{Desk, DeskError};
@@ -10,6 +9,7 @@ use crate::app::dose::{Asked, Dose, SheetKind, Units, dose};
 use crate::app::measure::{Measured, Tape, Trunk, Wish, measure, read_file, read_list};
 use crate::app::sheet::{CautionLine, FOOTER, Fact, OVER_CAUTIONS, Part, Sheet, Step, Table};
 use crate::pages;
+use crate::rows;
 use crate::store;
 use crate::store::home::Home;
 use chrono::{DateTime, Utc};
@@ -42,7 +42,7 @@ pub fn answer(cli: &Cli, desk: &Desk, args: &args::Dose) -> Result<Answer, DeskE
             return Ok(written);
         }
     }
-    shown(cli, &answer, no, || text(&answer, kind), || dose_rows::rows(&answer, kind))
+    shown(cli, &answer, no, || text(&answer, kind), || rows::dose::rows(&answer, kind))
 }
 
 fn units(units: args::Units) -> Units {
@@ -196,7 +196,7 @@ pub fn measured(cli: &Cli, args: &args::Measure, now: DateTime<Utc>) -> Result<A
         &answer,
         false,
         || measured_text(&answer, units),
-        || dose_rows::measured(&answer, units),
+        || rows::dose::measured(&answer, units),
     )
 }
 

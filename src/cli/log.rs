@@ -3,9 +3,10 @@
 use super::args::Cli;
 use super::log_args::{Log, Seen, Told};
 use super::words::{bullets, day_clock, hours, table, wrapped};
-use super::{Answer, csv_rows, shown};
+use super::{Answer, shown};
 use crate::app::desk::DeskError;
 use crate::app::log::{Noted, Shown, What, Wish, log, show};
+use crate::rows;
 use crate::store::home::Home;
 use chrono::{DateTime, Utc};
 
@@ -17,7 +18,7 @@ pub fn answer(cli: &Cli, asked: &Log, now: DateTime<Utc>) -> Result<Answer, Desk
         Some(wish) => noted(cli, &home, &wish, now),
         None => {
             let answer = show(&home, now)?;
-            shown(cli, &answer, false, || today(&answer), || csv_rows::entries(&answer))
+            shown(cli, &answer, false, || today(&answer), || rows::entries(&answer))
         }
     }
 }

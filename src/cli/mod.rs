@@ -2,18 +2,19 @@
 
 mod args;
 mod backtest;
-mod csv_rows;
 mod day;
 mod dayplan;
 mod dose;
-mod dose_rows;
 mod exchange;
 mod log;
 mod log_args;
+mod people;
+mod people_args;
 mod picture;
 mod pull;
 mod record;
 mod refit;
+mod serve;
 mod tables;
 mod words;
 
@@ -26,6 +27,7 @@ use crate::app::tomorrow::tomorrow;
 use crate::app::{check, compare};
 use crate::grove::{FlawKind, Hang, Refused};
 use crate::plan::overnight::Call;
+use crate::rows;
 use crate::store::db::REPAIR;
 use crate::store::home::Home;
 use crate::store::write_atomically;
@@ -118,53 +120,54 @@ fn answer(cli: &Cli, now: DateTime<Utc>) -> Result<Answer, DeskError> {
         Command::Log(log) => log::answer(cli, log, now),
         Command::Record(asked) => record::answer(cli, asked, now),
         Command::Check => checked(cli, now),
+        Command::Serve(args) => serve::answer(cli, args),
+        Command::People(wish) => people::answer(wish, now),
+        Command::Token(wish) => people::token(wish, now),
         Command::Tomorrow(asked) => {
             let desk = desk()?;
             let answer = tomorrow(&desk, asked.date.unwrap_or_else(|| desk.tomorrow()))?;
             let text = || day::tomorrow(&answer);
-            shown(cli, &answer, !answer.worth_it, text, || csv_rows::trees(&answer))
+            shown(cli, &answer, !answer.worth_it, text, || rows::trees(&answer))
         }
         Command::Window(asked) => {
             let desk = desk()?;
             let answer = tomorrow(&desk, asked.date.unwrap_or_else(|| desk.tomorrow()))?;
             let no = answer.start_window.is_none();
-            shown(cli, &answer.window(), no, || day::window(&answer), || csv_rows::window(&answer))
+            shown(cli, &answer.window(), no, || day::window(&answer), || rows::window(&answer))
         }
         Command::Outlook(asked) => {
             let desk = desk()?;
             let date = asked.date.unwrap_or_else(|| desk.tomorrow());
             let (answer, _, _) = outlook(&desk, date)?;
             let no = answer.hours.is_empty();
-            shown(cli, &answer, no, || day::outlook(&answer), || csv_rows::outlook(&answer))
+            shown(cli, &answer, no, || day::outlook(&answer), || rows::outlook(&answer))
         }
         Command::Times(args) => {
             let desk = desk()?;
             let answer = times(&desk, &intended(&desk, args.hang.as_deref())?)?;
             let no = answer.is_empty() && args.hang.is_none();
-            shown(cli, &answer, no, || tables::times(&desk, &answer), || csv_rows::times(&answer))
+            shown(cli, &answer, no, || tables::times(&desk, &answer), || rows::times(&answer))
         }
         Command::Overnight(args) => {
             let desk = desk()?;
             let answer = overnight(&desk, &intended(&desk, args.hang.as_deref())?)?;
             let text = || tables::overnight(&desk, &answer);
             let no = answer.bags.iter().all(|bag| bag.call == Call::NotKnown);
-            shown(cli, &answer, no && !answer.bags.is_empty(), text, || {
-                csv_rows::overnight(&answer)
-            })
+            shown(cli, &answer, no && !answer.bags.is_empty(), text, || rows::overnight(&answer))
         }
         Command::Today => {
             let desk = desk()?;
             let answer = today(&desk)?;
-            shown(cli, &answer, false, || day::today(&desk, &answer), || csv_rows::today(&answer))
+            shown(cli, &answer, false, || day::today(&desk, &answer), || rows::today(&answer))
         }
         Command::Dayplan(args) => match dayplan::planned(&desk()?, args)? {
             dayplan::Planned::Day(plan) => {
                 let text = || dayplan::day(&plan);
-                shown(cli, &plan, !plan.worth_it, text, || dayplan::day_rows(&plan))
+                shown(cli, &plan, !plan.worth_it, text, || rows::dayplan::day(&plan))
             }
             dayplan::Planned::Days(days) => {
                 let no = days.days.iter().all(|day| !day.go);
-                shown(cli, &days, no, || dayplan::days(&days), || dayplan::days_rows(&days))
+                shown(cli, &days, no, || dayplan::days(&days), || rows::dayplan::days(&days))
             }
         },
         Command::Refit(args) => {
@@ -175,13 +178,13 @@ fn answer(cli: &Cli, now: DateTime<Utc>) -> Result<Answer, DeskError> {
                 false => tables::refit(&answer) + &tables::written(&answer),
             };
             let refused = answer.written.is_none() && answer.not_written == Some(refit::WORSE);
-            shown(cli, &answer, refused, text, || csv_rows::refit(&answer))
+            shown(cli, &answer, refused, text, || rows::refit(&answer))
         }
         Command::Compare => {
             let desk = desk()?;
             let answer = compare::compare(&desk)?;
             let text = || tables::compare(&answer);
-            shown(cli, &answer, false, text, || csv_rows::compare(&answer))
+            shown(cli, &answer, false, text, || rows::compare(&answer))
         }
     }
 }
@@ -202,7 +205,7 @@ fn checked(cli: &Cli, now: DateTime<Utc>) -> Result<Answer, DeskError> {
     };
     let mut answer = check::check(&desk);
     answer.found.extend(database);
-    shown(cli, &answer, false, || tables::check(&answer), || csv_rows::check(&answer))
+    shown(cli, &answer, false, || tables::check(&answer), || rows::check(&answer))
 }
 
 /// The answer in the form asked for: JSON or a table, or rows, which may also go to a file beside
@@ -288,11 +291,11 @@ fn unsound(cli: &Cli, refused: &Refused) -> Result<Answer, DeskError> {
     let flaws = refused.flaws.iter().map(ToString::to_string).collect();
     let answer = Unsound { sound: false, flaws };
     let text = || format!("This grove is not sound:\n{refused}\n");
-    shown(cli, &answer, true, text, || csv_rows::flaws(&answer.flaws))
+    shown(cli, &answer, true, text, || rows::flaws(&answer.flaws))
 }
 
 fn damaged(cli: &Cli, flaws: Vec<String>) -> Result<Answer, DeskError> {
     let answer = Unsound { sound: false, flaws };
     let text = || format!("This database is not sound:\n{}\n{REPAIR}.\n", answer.flaws.join("\n"));
-    shown(cli, &answer, true, text, || csv_rows::flaws(&answer.flaws))
+    shown(cli, &answer, true, text, || rows::flaws(&answer.flaws))
 }

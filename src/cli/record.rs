@@ -3,11 +3,12 @@
 use super::args::Cli;
 use super::log_args;
 use super::words::{bullets, clock, table, wrapped};
-use super::{Answer, csv_rows, paged, shown};
+use super::{Answer, paged, shown};
 use crate::app::desk::DeskError;
 use crate::app::record::{Asked, Record, record};
 use crate::pages;
 use crate::record::{Line, Thousandths};
+use crate::rows;
 use crate::store::home::Home;
 use chrono::{DateTime, Utc};
 use std::collections::BTreeMap;
@@ -27,7 +28,7 @@ pub fn answer(
             return Ok(written);
         }
     }
-    shown(cli, &answer, no, || text(&answer), || csv_rows::record(&answer))
+    shown(cli, &answer, no, || text(&answer), || rows::record(&answer))
 }
 
 fn text(record: &Record) -> String {

@@ -5,12 +5,13 @@ use super::words::{bullets, day_clock, hours, percent, span, table, wrapped};
 use crate::app::check::Checked;
 use crate::app::compare::{Compared, Comparison, Verdict};
 use crate::app::desk::Desk;
-use crate::app::diagnosis::{Diagnosis, Kind, TOO_FAST};
+use crate::app::diagnosis::{Diagnosis, TOO_FAST};
 use crate::app::outlook::source;
 use crate::app::overnight::{Calls, Overnight};
 use crate::app::refit::Refit;
 use crate::app::rests::{counted, model_words};
 use crate::app::times::Time;
+use crate::app::words::kind_word;
 use crate::plan::overnight::Call;
 use std::fmt::Write;
 
@@ -154,46 +155,9 @@ pub fn refit(refit: &Refit) -> String {
         ]
     });
     out += &table(&["learned by evidence", "prior median", "before", "now"], 1, rows);
-    bullets(&mut out, "What would change", refit_words(refit));
+    bullets(&mut out, "What would change", refit.words());
     bullets(&mut out, "Told nothing", refit.silent.iter().cloned());
     out
-}
-
-fn refit_words(refit: &Refit) -> Vec<String> {
-    let mut words = vec![format!(
-        "bands: the middle tree's P90 is {:.1} times its P10; it was {:.1} times",
-        refit.band_ratio.1, refit.band_ratio.0
-    )];
-    words.extend(refit.moved.iter().map(|moved| {
-        format!(
-            "tree {}: a litre in fair weather takes {}; it was {}",
-            moved.tree_id,
-            hours(moved.after_min),
-            hours(moved.before_min)
-        )
-    }));
-    words.push(match &refit.out_of_time {
-        None => "out of time: too few draws to hold a refit against the model in use".into(),
-        Some(checked) => format!(
-            "out of time, the {} from {} on: the 80 % band held {:.0}-{:.0} % with the model in \
-             use, {:.0}-{:.0} % with a refit on the draws before; log score a draw {:+.3} +- {:.3}: \
-             {}",
-            counted(checked.draws, "draw", "draws"),
-            checked.from,
-            checked.before.surely_inside_pct,
-            checked.before.possibly_inside_pct,
-            checked.after.surely_inside_pct,
-            checked.after.possibly_inside_pct,
-            checked.gain,
-            checked.gain_error,
-            match (refit.is_worse, checked.gain > checked.gain_error) {
-                (true, _) => "worse",
-                (_, true) => "better",
-                _ => "no worse",
-            }
-        ),
-    });
-    words
 }
 
 /// What became of a refit.
@@ -207,20 +171,7 @@ pub fn written(refit: &Refit) -> String {
 }
 
 pub fn compare(comparison: &Comparison) -> String {
-    let count = |verdict: Verdict| comparison.draws.iter().filter(|d| d.verdict == verdict).count();
-    let mut out = wrapped(
-        &format!(
-            "{}: the 80 % band held {:.0}-{:.0} % of them (surely - possibly; +- {:.0} with days as \
-             clusters); {} slower, {} faster than their band.",
-            counted(comparison.draws.len(), "draw", "draws"),
-            comparison.surely_inside_pct,
-            comparison.possibly_inside_pct,
-            comparison.coverage_plus_minus_pct,
-            count(Verdict::Slow),
-            count(Verdict::Fast)
-        ),
-        0,
-    );
+    let mut out = wrapped(&comparison.answer(), 0);
     out += &diagnosis(&comparison.diagnosis);
     out += &outside(comparison);
     out += "\nSlower or faster than predicted (mean rank: 0.5 is neither, less is slower)\n";
@@ -272,17 +223,6 @@ fn suspicions(found: &Diagnosis) -> String {
         out += &wrapped(&format!("  logged of {}: {}", named.name, named.logged.join("; ")), 4);
     }
     out
-}
-
-/// A kind, as people say it.
-pub fn kind_word(kind: Kind) -> &'static str {
-    match kind {
-        Kind::Tree => "tree",
-        Kind::Crew => "crew",
-        Kind::CrewDay => "crew's day",
-        Kind::Day => "day",
-        Kind::Block => "block",
-    }
 }
 
 fn outside(comparison: &Comparison) -> String {

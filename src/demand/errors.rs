@@ -22,7 +22,7 @@ const SHORTWAVE_LN: (f64, f64) = (0.03, 0.8);
 const CORRELATION: (f64, f64) = (0.3, 0.98);
 
 /// Errors learned from pairs, and how many.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, utoipa::ToSchema)]
 pub struct LearnedErrors {
     /// Their sizes over all lead times.
     pub error: ForecastError,
@@ -33,7 +33,7 @@ pub struct LearnedErrors {
 }
 
 /// Errors up to a lead time, from the one before.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, utoipa::ToSchema)]
 pub struct AtLead {
     /// The lead time, hours.
     pub to_h: f64,

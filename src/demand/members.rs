@@ -9,7 +9,7 @@ use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, StandardNormal};
 
 /// Sizes of forecast errors, each following the hour before.
-#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize, utoipa::ToSchema)]
 pub struct ForecastError {
     /// Standard deviation of air temperature, degC.
     pub air_c: f64,

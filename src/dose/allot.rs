@@ -27,7 +27,7 @@ pub struct Trunk {
 }
 
 /// What doses are worked out from.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Basis {
     /// Each tree's own dbh: the default.
@@ -57,7 +57,8 @@ impl Default for Area {
 }
 
 /// A tree that is not dosed, with the reason.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, utoipa::ToSchema)]
+#[schema(as = NotDosed)]
 pub struct Refused {
     /// Its id.
     pub id: String,
@@ -67,7 +68,7 @@ pub struct Refused {
 }
 
 /// What should be said beside the doses.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case", tag = "note")]
 #[expect(missing_docs, reason = "each field is told by its name")]
 pub enum DoseNote {

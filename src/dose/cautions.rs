@@ -13,7 +13,8 @@ pub const NO_SOURCE: &str = "common practice, no source";
 const FILE: &str = include_str!("../../data/cautions.toml");
 
 /// The act that a caution belongs to.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
+#[schema(as = ActOfCaution)]
 #[serde(rename_all = "snake_case")]
 #[expect(missing_docs, reason = "each act is told by its name")]
 pub enum Act {
@@ -42,7 +43,8 @@ impl Act {
 }
 
 /// One caution.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
+#[schema(as = DoseCaution)]
 #[serde(deny_unknown_fields)]
 pub struct Caution {
     /// Its key, as `eyes_when_drilling`.

@@ -81,7 +81,8 @@ pub enum DoseFlaw {
 }
 
 /// Why one tree is not dosed, while others may be.
-#[derive(Debug, Clone, PartialEq, thiserror::Error, Serialize)]
+#[derive(Debug, Clone, PartialEq, thiserror::Error, Serialize, utoipa::ToSchema)]
+#[schema(as = NoDose)]
 #[serde(rename_all = "snake_case", tag = "refusal")]
 #[expect(missing_docs, reason = "each variant is told by its message, each field by its name")]
 pub enum Refusal {

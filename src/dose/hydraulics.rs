@@ -153,7 +153,7 @@ pub fn line_volume(bore: Bore, length: LineLength) -> Millilitres {
 }
 
 /// What holds the flow back.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Limit {
     /// The tree: the line takes less than a tenth of the head.
@@ -178,7 +178,7 @@ impl Limit {
 }
 
 /// Line and ports together under a head.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, utoipa::ToSchema)]
 pub struct LineCheck {
     /// Pressure of the head.
     pub head_kpa: Kilopascal,

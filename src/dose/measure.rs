@@ -31,7 +31,8 @@ pub enum SampleFlaw {
 }
 
 /// A sample of trunks summed up.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, utoipa::ToSchema)]
+#[schema(as = Trunks)]
 pub struct Spread {
     /// Trunks measured.
     pub trunks: usize,

@@ -70,7 +70,7 @@ pub struct DosePlan {
 }
 
 /// What one tree gets.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, utoipa::ToSchema)]
 pub struct TreeDose {
     /// Its id.
     pub id: String,
@@ -93,7 +93,7 @@ pub struct TreeDose {
 }
 
 /// Bags of one tree.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, utoipa::ToSchema)]
 pub struct Bags {
     /// Bags to hang.
     pub bags: u32,
@@ -104,7 +104,7 @@ pub struct Bags {
 }
 
 /// One mixing can.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, utoipa::ToSchema)]
 pub struct Batch {
     /// From 1.
     pub number: usize,
@@ -127,7 +127,7 @@ pub struct Batch {
 }
 
 /// Mix for one tree out of one can.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, utoipa::ToSchema)]
 pub struct Pour {
     /// The tree.
     pub id: String,
@@ -136,7 +136,7 @@ pub struct Pour {
 }
 
 /// Sums of the rounded parts.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, utoipa::ToSchema)]
 pub struct Totals {
     /// Product measured out, over all batches.
     pub product: Product,

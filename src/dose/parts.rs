@@ -43,7 +43,8 @@ pub struct KitDesign {
 }
 
 /// One kit.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, utoipa::ToSchema)]
+#[schema(as = KitParts)]
 pub struct Kit {
     /// Fall from the bag's outlet to the ports.
     pub fall_m: f64,
@@ -70,7 +71,7 @@ pub struct Kit {
 }
 
 /// Parts of N kits, with spare small parts.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, utoipa::ToSchema)]
 pub struct Parts {
     /// Kits.
     pub kits: u32,

@@ -41,7 +41,7 @@ pub enum PortsFlaw {
 }
 
 /// What a port count rests on.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Because {
     /// One port to each root flare.
@@ -70,7 +70,7 @@ impl Because {
 }
 
 /// A number of ports for one tree.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, utoipa::ToSchema)]
 pub struct PortCount {
     /// How many.
     pub ports: u32,
@@ -158,7 +158,7 @@ pub struct OldHole {
 }
 
 /// Where one new hole goes.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, utoipa::ToSchema)]
 pub struct NewHole {
     /// Direction from the trunk's middle, deg clockwise from north.
     pub azimuth_deg: f64,
@@ -167,7 +167,7 @@ pub struct NewHole {
 }
 
 /// An even ring of new holes.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, utoipa::ToSchema)]
 pub struct Ring {
     /// The holes, clockwise.
     pub holes: Vec<NewHole>,

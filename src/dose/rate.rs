@@ -14,7 +14,7 @@ use std::fmt;
 pub const LARGEST_FIGURE: f64 = 100_000.0;
 
 /// An amount of product: by volume or by mass, as the label counts it.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, utoipa::ToSchema)]
 pub enum Product {
     /// By volume.
     #[serde(rename = "product_ml")]
@@ -54,7 +54,7 @@ impl fmt::Display for Product {
 }
 
 /// What a label counts product in.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Counted {
     /// Millilitres.
@@ -90,7 +90,7 @@ impl Counted {
 }
 
 /// What a label rate is counted by.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Per {
     /// Centimetre of dbh.
@@ -142,7 +142,7 @@ impl Per {
 }
 
 /// The user's number from the label.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, utoipa::ToSchema)]
 pub struct LabelRate {
     amount: f64,
     of: Counted,

@@ -13,7 +13,7 @@ use chrono::NaiveDate;
 use serde::Serialize;
 
 /// What stands at the top of every sheet.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, utoipa::ToSchema)]
 pub struct Heading {
     /// The grove.
     pub grove: String,
@@ -28,7 +28,7 @@ pub struct Heading {
 }
 
 /// Doses of one block.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, utoipa::ToSchema)]
 pub struct DoseSheet {
     /// Its heading.
     pub heading: Heading,
@@ -51,7 +51,7 @@ pub struct DoseSheet {
 }
 
 /// One batch to mix.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, utoipa::ToSchema)]
 pub struct MixingSheet {
     /// Its heading.
     pub heading: Heading,
@@ -64,7 +64,7 @@ pub struct MixingSheet {
 }
 
 /// What to do at one tree.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, utoipa::ToSchema)]
 pub struct TreeSetUp {
     /// Its id.
     pub id: String,
@@ -81,7 +81,8 @@ pub struct TreeSetUp {
 }
 
 /// A step of setting up, with the act whose cautions stand beside it.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, utoipa::ToSchema)]
+#[schema(as = SetUpStep)]
 pub struct Step {
     /// What to do.
     pub words: &'static str,
@@ -103,7 +104,7 @@ pub const STEPS: [Step; 9] = [
 ];
 
 /// Setting up a block.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, utoipa::ToSchema)]
 pub struct SetUpSheet {
     /// Its heading.
     pub heading: Heading,

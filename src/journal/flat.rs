@@ -13,7 +13,10 @@ pub const ACTS: [&str; 8] =
 pub const STATES: [&str; 2] = ["wet", "empty"];
 
 /// An entry as flat named fields.
-#[derive(Debug, Clone, PartialEq, Default, serde::Serialize, serde::Deserialize)]
+#[derive(
+    Debug, Clone, PartialEq, Default, serde::Serialize, serde::Deserialize, utoipa::ToSchema,
+)]
+#[schema(as = Entry)]
 #[serde(deny_unknown_fields)]
 pub struct Flat {
     /// Idempotency key.

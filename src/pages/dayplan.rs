@@ -55,18 +55,19 @@ fn or_dash(text: &Option<String>) -> &str {
     text.as_deref().map_or("-", clock)
 }
 
-fn lines(title: &str, lines: &[String]) -> Markup {
+pub(super) fn lines(title: &str, lines: &[String]) -> Markup {
     html! { section { h2 { (title) } ul {
         @if lines.is_empty() { li { "nothing" } }
         @for line in lines { li { (line) } }
     } } }
 }
 
-fn one(person: &PersonDay) -> Markup {
+pub(super) fn one(person: &PersonDay) -> Markup {
     html! {
         section.person {
             h2 { (person.person) ", " (person.walking_min) " min on foot" }
             @if person.acts.is_empty() { p { "Nothing to do." } } @else {
+                div.wide tabindex="0" role="region" aria-label=(person.person) {
                 table {
                     thead { tr {
                         th scope="col" { "done" }
@@ -76,6 +77,7 @@ fn one(person: &PersonDay) -> Markup {
                         th scope="col" { "trees" }
                     } }
                     tbody { @for doing in &person.acts { (row(doing)) } }
+                }
                 }
             }
         }
@@ -98,7 +100,7 @@ fn row(doing: &Doing) -> Markup {
     }
 }
 
-fn trees(plan: &DayPlan) -> Markup {
+pub(super) fn trees(plan: &DayPlan) -> Markup {
     html! {
         section.person {
             h2 { "Trees" }
@@ -126,7 +128,7 @@ fn trees(plan: &DayPlan) -> Markup {
     }
 }
 
-fn left(plan: &DayPlan) -> Markup {
+pub(super) fn left(plan: &DayPlan) -> Markup {
     html! {
         section {
             h2 { "Left for another day" }

@@ -2,10 +2,27 @@
 //! script, no outside address.
 
 pub mod calendar;
+pub mod charts;
+pub mod compare;
 pub mod dayplan;
+pub mod draws;
+pub mod fault;
+pub mod figures;
+pub mod first_run;
 pub mod lanes;
+pub mod log_in;
+pub mod parts;
+pub mod people;
+pub mod plan;
 pub mod record;
+pub mod records;
 pub mod sheet;
+pub mod site;
+pub mod today;
+pub mod tomorrow;
+pub mod tree;
+pub mod trees;
+pub mod weather;
 
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 

@@ -13,7 +13,7 @@ pub const FREEZING_RISK_C: f64 = 2.0;
 const EVEN_CHANCE: f64 = 0.5;
 
 /// What to do with one bag.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Call {
     /// It will be empty before the crew goes, as sure as wished.

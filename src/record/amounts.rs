@@ -67,8 +67,19 @@ impl Serialize for Thousandths {
     }
 }
 
+impl utoipa::PartialSchema for Thousandths {
+    fn schema() -> utoipa::openapi::RefOr<utoipa::openapi::Schema> {
+        utoipa::openapi::ObjectBuilder::new()
+            .schema_type(utoipa::openapi::Type::Number)
+            .description(Some("An amount, exact to the thousandth."))
+            .into()
+    }
+}
+
+impl utoipa::ToSchema for Thousandths {}
+
 /// The amounts of one application; none where nobody knows.
-#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, utoipa::ToSchema)]
 pub struct Amounts {
     /// Product loaded, mL.
     pub product_ml: Option<Thousandths>,

@@ -12,7 +12,8 @@ use chrono::{DateTime, Days, NaiveDate, TimeDelta, Utc};
 use serde::Serialize;
 
 /// One application. Times are of the grove's zone.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, utoipa::ToSchema)]
+#[schema(as = Application)]
 #[expect(missing_docs, reason = "the fields are named as the columns of the grove's files")]
 pub struct Line {
     pub application_id: String,
@@ -65,7 +66,7 @@ pub struct Line {
 }
 
 /// A look at the bag.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, utoipa::ToSchema)]
 pub struct Look {
     /// When, local time.
     pub at: String,
@@ -74,7 +75,7 @@ pub struct Look {
 }
 
 /// Lowest and highest value.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, utoipa::ToSchema)]
 pub struct Range {
     /// Lowest.
     pub low: f64,
@@ -83,7 +84,8 @@ pub struct Range {
 }
 
 /// Observed weather from start to end, hourly means.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, utoipa::ToSchema)]
+#[schema(as = WeatherMeanwhile)]
 pub struct Weather {
     /// Share of that time with observed weather, 0 to 1.
     pub known: f64,

@@ -7,7 +7,8 @@ use super::line::Line;
 use serde::Serialize;
 
 /// A field that is missing, and the rules that ask for it.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, utoipa::ToSchema)]
+#[schema(as = MissingField)]
 pub struct Missing {
     /// What is missing, in words.
     pub field: &'static str,

@@ -14,6 +14,7 @@ use chrono::{DateTime, Utc};
 use std::fs;
 use std::io;
 use std::path::{Path, PathBuf};
+use std::time::SystemTime;
 
 /// The folder in a grove folder where its models are kept.
 pub const MODELS: &str = "models";
@@ -91,6 +92,36 @@ impl Home {
     /// Is it the embedded demo?
     pub fn is_demo(&self) -> bool {
         *self == Self::Demo
+    }
+
+    /// The path that names it; none of the demo.
+    pub fn path(&self) -> Option<&Path> {
+        match self {
+            Self::Demo => None,
+            Self::Folder(path) | Self::Database(path) => Some(path),
+        }
+    }
+
+    /// Is it still where it was?
+    pub fn is_there(&self) -> bool {
+        self.path().is_none_or(Path::exists)
+    }
+
+    /// What its files look like from outside; another stamp tells that something was written, by
+    /// whatever hand.
+    pub fn stamp(&self) -> Stamp {
+        let mut stamp = Stamp::default();
+        match self {
+            Self::Demo => {}
+            Self::Folder(folder) => stamp.note_folder(folder),
+            Self::Database(file) => {
+                let mut log = file.clone().into_os_string();
+                log.push("-wal");
+                stamp.note(file);
+                stamp.note(Path::new(&log));
+            }
+        }
+        stamp
     }
 
     /// The folder from which files that settings name are looked for.
@@ -261,6 +292,33 @@ impl Home {
             Self::Demo => Err(LogError::Demo),
             Self::Folder(folder) => folder_log::append(folder, entry, now),
             Self::Database(file) => Database::open(file, now)?.append(entry, now),
+        }
+    }
+}
+
+/// Files with their sizes and the times of their last change.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Stamp(Vec<(PathBuf, u64, Option<SystemTime>)>);
+
+impl Stamp {
+    fn note(&mut self, path: &Path) {
+        if let Ok(data) = fs::metadata(path) {
+            self.0.push((path.to_owned(), data.len(), data.modified().ok()));
+        }
+    }
+
+    /// The folder's files and those of the folders in it; what services answered is not the grove's.
+    fn note_folder(&mut self, folder: &Path) {
+        let mut paths: Vec<PathBuf> = fs::read_dir(folder)
+            .map(|entries| entries.flatten().map(|entry| entry.path()).collect())
+            .unwrap_or_default();
+        paths.sort();
+        for path in paths {
+            match path.is_dir() {
+                true if path.ends_with("cache") => {}
+                true => self.note_folder(&path),
+                false => self.note(&path),
+            }
         }
     }
 }

@@ -5,6 +5,7 @@ pub mod demo;
 pub mod folder;
 pub mod folder_log;
 pub mod home;
+pub mod office;
 pub mod pulled;
 
 pub use folder::{read, read_hang, read_named, write_atomically};

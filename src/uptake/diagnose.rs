@@ -34,7 +34,10 @@ const CREW_DAY_SD: f64 = 0.1;
 const LEAST_TOLD: f64 = 1e-3;
 
 /// What may be out of the ordinary.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, serde::Serialize)]
+#[derive(
+    Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, serde::Serialize, utoipa::ToSchema,
+)]
+#[schema(as = NamedKind)]
 #[serde(rename_all = "snake_case")]
 pub enum Kind {
     /// A tree against the others of its block.

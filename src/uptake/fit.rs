@@ -269,9 +269,17 @@ struct Group {
 #[derive(Debug, Clone)]
 struct State {
     expected: Array1<f64>,
+    /// Of each row at its expected value.
+    slopes: Vec<Slopes>,
     pull: Array1<f64>,
     effects: Array1<f64>,
     objective: f64,
+}
+
+impl State {
+    fn log_likelihood(&self) -> f64 {
+        self.slopes.iter().map(|slopes| slopes.value).sum()
+    }
 }
 
 /// One Newton step: where it leads, and the algebra that the posterior needs.
@@ -367,17 +375,12 @@ impl<'a> Problem<'a> {
     }
 
     fn valued(&self, expected: Array1<f64>, pull: Array1<f64>, effects: Array1<f64>) -> State {
-        let mut state = State { expected, pull, effects, objective: 0.0 };
-        state.objective = self.log_likelihood(&state.expected) - self.penalty(&state);
+        let Variances { residual, scale, .. } = self.variances;
+        let slopes = self.rows.iter().zip(&expected);
+        let slopes = slopes.map(|(row, &f)| row.seen.slopes(residual, f, scale)).collect();
+        let mut state = State { expected, slopes, pull, effects, objective: 0.0 };
+        state.objective = state.log_likelihood() - self.penalty(&state);
         state
-    }
-
-    fn slopes(&self, row: usize, expected: f64) -> Slopes {
-        self.rows[row].seen.slopes(self.variances.residual, expected, self.variances.scale)
-    }
-
-    fn log_likelihood(&self, expected: &Array1<f64>) -> f64 {
-        expected.iter().enumerate().map(|(row, &f)| self.slopes(row, f).value).sum()
     }
 
     fn penalty(&self, state: &State) -> f64 {
@@ -405,11 +408,14 @@ impl<'a> Problem<'a> {
         let mut share = 1.0;
         loop {
             let along = |a: &Array1<f64>, b: &Array1<f64>| a + &((b - a) * share);
-            let next = self.valued(
-                along(&from.expected, &target.expected),
-                along(&from.pull, &target.pull),
-                along(&from.effects, &target.effects),
-            );
+            let next = match share {
+                1.0 => target.clone(),
+                _ => self.valued(
+                    along(&from.expected, &target.expected),
+                    along(&from.pull, &target.pull),
+                    along(&from.effects, &target.effects),
+                ),
+            };
             let moved = (&next.expected - &from.expected)
                 .iter()
                 .chain(&(&next.effects - &from.effects))
@@ -480,8 +486,7 @@ impl<'a> Problem<'a> {
     fn whiten(&self, group: &Group, state: &State) -> Result<TreeFit, LinearError> {
         let (m, p) = (group.rows.len(), self.priors.len());
         let least = LEAST_WEIGHT / self.variances.scale.powi(2);
-        let slopes: Vec<Slopes> =
-            group.rows.iter().map(|&row| self.slopes(row, state.expected[row])).collect();
+        let slopes: Vec<Slopes> = group.rows.iter().map(|&row| state.slopes[row]).collect();
         let weights: Array1<f64> = slopes.iter().map(|d| (-d.ff).max(least).sqrt()).collect();
         let mut inner = Array2::eye(m);
         for ((i, j), value) in inner.indexed_iter_mut() {
@@ -550,7 +555,7 @@ impl<'a> Problem<'a> {
             shared: self.shared.clone(),
             covariance,
             coefficients: p,
-            log_likelihood: self.log_likelihood(&state.expected),
+            log_likelihood: state.log_likelihood(),
             effects: state.effects,
             expected: state.expected,
             pull: state.pull,

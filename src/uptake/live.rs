@@ -19,14 +19,17 @@ use super::likelihood::{GAUSS, Seen};
 use super::predict::Target;
 use crate::belief::Residual;
 use crate::belief::law::ln_normal_density;
+use ndarray::{Array1, Array2, Axis, s};
 
 /// Directions are added until what is left of every shared variance is below this.
 const NEGLIGIBLE: f64 = 1e-5;
 /// The same after many draws, where the past days' effects would be a direction each.
 const NEGLIGIBLE_AFTER_MANY: f64 = 2e-4;
 const MOST_STEPS: usize = 60;
-/// What is left after a step of Newton's that moves no more is its square.
-const SETTLED: f64 = 1e-5;
+/// What is left after a step of Newton's that moves no more is about its square.
+const SETTLED: f64 = 1e-3;
+/// Nor may it gain more, relative to the log posterior: a step cut short moves little as well.
+const SETTLED_GAIN: f64 = 1e-5;
 /// A past draw is looked at again where its weight changes by this within its standard deviation,
 /// in units of what its thirst is known by; at most so many are.
 const BENT: f64 = 0.01;
@@ -40,9 +43,8 @@ const FARTHEST_READING: f64 = 6.0;
 #[derive(Debug, Clone)]
 pub struct Live {
     mean: Vec<f64>,
-    /// Shared directions, row by row: bags times `rank`.
-    shared: Vec<f64>,
-    rank: usize,
+    /// Shared directions: bags times rank.
+    shared: Array2<f64>,
     own: Vec<f64>,
     residual: Residual,
     scale: f64,
@@ -110,12 +112,10 @@ impl Live {
             left[pivot] = 0.0;
             columns.push(column);
         }
-        let rank = columns.len();
         let variances = posterior.variances();
         Self {
             mean: joint.mean.to_vec(),
-            shared: (0..n).flat_map(|i| columns.iter().map(move |c| c[i])).collect(),
-            rank,
+            shared: Array2::from_shape_fn((n, columns.len()), |(i, j)| columns[j][i]),
             own: own.iter().zip(&left).map(|(own, left)| own + left).collect(),
             residual: variances.residual,
             scale: variances.scale,
@@ -126,15 +126,15 @@ impl Live {
 
     /// Directions that the bags share.
     pub fn rank(&self) -> usize {
-        self.rank
+        self.shared.ncols()
     }
 
     /// Mean and standard deviation of each bag's expected ln thirst before any look.
     pub fn at_start(&self) -> Vec<(f64, f64)> {
         (0..self.bags)
             .map(|i| {
-                let shared: f64 = self.row(i).iter().map(|f| f * f).sum();
-                (self.mean[i], (shared + self.own[i]).sqrt())
+                let row = self.shared.row(i);
+                (self.mean[i], (row.dot(&row) + self.own[i]).sqrt())
             })
             .collect()
     }
@@ -163,41 +163,33 @@ impl Live {
             let (next, moved) = self.improve(&looks, &at, &step);
             let gain = next.value - at.value;
             at = next;
-            if moved < SETTLED && gain.abs() < 1e-7 * (1.0 + at.value.abs()) {
+            if moved < SETTLED && gain.abs() < SETTLED_GAIN * (1.0 + at.value.abs()) {
                 return Ok(self.finish(&looks, &at));
             }
         }
         Err(Unsettled { looks: looks.len() })
     }
 
-    fn row(&self, bag: usize) -> &[f64] {
-        &self.shared[bag * self.rank..(bag + 1) * self.rank]
+    fn along(&self, bag: usize, z: &Array1<f64>) -> f64 {
+        self.shared.row(bag).dot(z)
     }
 
-    fn along(&self, bag: usize, z: &[f64]) -> f64 {
-        self.row(bag).iter().zip(z).map(|(f, z)| f * z).sum()
-    }
-
-    /// Precision of `z` with the bags' own deviations projected out, and what pulls at it.
-    fn normal(&self, looks: &[(usize, Look)], at: &Point) -> (Vec<f64>, Vec<f64>) {
-        let r = self.rank;
-        let (mut precision, mut pull) = (vec![0.0; r * r], vec![0.0; r]);
-        for i in 0..r {
-            precision[i * r + i] = 1.0;
+    /// Lower factor of the precision of `z` with the bags' own deviations projected out, and what
+    /// pulls at it.
+    fn normal(&self, looks: &[(usize, Look)], at: &Point) -> (Array2<f64>, Array1<f64>) {
+        let bags: Vec<usize> = looks.iter().map(|(bag, _)| *bag).collect();
+        let rows = self.shared.select(Axis(0), &bags);
+        let mut weighed = rows.clone();
+        let mut pull = Array1::zeros(self.rank());
+        // No root of a weight is taken: a past draw's, looked at again, is a difference of two.
+        for ((&bag, slope), mut row) in bags.iter().zip(&at.slopes).zip(weighed.rows_mut()) {
+            let left = 1.0 / (1.0 + slope.weight * self.own[bag]);
+            pull.scaled_add(left * self.working(at, bag, slope), &row);
+            row *= left * slope.weight;
         }
-        for ((bag, _), slope) in looks.iter().zip(&at.slopes) {
-            let row = self.row(*bag);
-            let left = 1.0 / (1.0 + slope.weight * self.own[*bag]);
-            let working = self.working(at, *bag, slope);
-            for i in 0..r {
-                pull[i] += left * working * row[i];
-                let part = left * slope.weight * row[i];
-                for (value, other) in precision[i * r..=i * r + i].iter_mut().zip(row) {
-                    *value += part * other;
-                }
-            }
-        }
-        (precision, pull)
+        let mut precision = rows.t().dot(&weighed);
+        precision.diag_mut().mapv_inplace(|value| value + 1.0);
+        (cholesky(precision), pull)
     }
 
     /// Weight times what a look would have the deviation from the mean be.
@@ -206,9 +198,8 @@ impl Live {
     }
 
     fn step(&self, looks: &[(usize, Look)], at: &Point) -> Point {
-        let (mut precision, mut z) = self.normal(looks, at);
-        cholesky(&mut precision, self.rank);
-        solve(&precision, self.rank, &mut z);
+        let (factor, mut z) = self.normal(looks, at);
+        solve(&factor, &mut z);
         let own = looks
             .iter()
             .zip(&at.slopes)
@@ -225,9 +216,7 @@ impl Live {
     fn improve(&self, looks: &[(usize, Look)], from: &Point, to: &Point) -> (Point, f64) {
         let mut share = 1.0;
         loop {
-            let blend = |a: &[f64], b: &[f64]| -> Vec<f64> {
-                a.iter().zip(b).map(|(a, b)| a + share * (b - a)).collect()
-            };
+            let blend = |a: &Array1<f64>, b: &Array1<f64>| a + share * (b - a);
             let mut next = Point {
                 z: blend(&from.z, &to.z),
                 own: blend(&from.own, &to.own),
@@ -249,18 +238,18 @@ impl Live {
     }
 
     fn finish(&self, looks: &[(usize, Look)], at: &Point) -> Updated {
-        let r = self.rank;
-        let (mut precision, _) = self.normal(looks, at);
-        cholesky(&mut precision, r);
+        let (factor, _) = self.normal(looks, at);
+        // All bags at once: one by one they cost more than the search.
+        let mut white = self.shared.slice(s![..self.bags, ..]).t().to_owned();
+        forward(&factor, &mut white);
         let mut slope_of = vec![None; self.mean.len()];
         for ((bag, _), slope) in looks.iter().zip(&at.slopes) {
             slope_of[*bag] = Some(*slope);
         }
         let (mut thirst, mut without_own) = (Vec::new(), Vec::new());
         for (bag, slope) in slope_of.iter().take(self.bags).enumerate() {
-            let mut row = self.row(bag).to_vec();
-            forward(&precision, r, &mut row);
-            let shared: f64 = row.iter().map(|v| v * v).sum();
+            let column = white.column(bag);
+            let shared = column.dot(&column);
             let own = self.own[bag];
             let Some(slope) = slope else {
                 let told = (self.mean[bag] + self.along(bag, &at.z), (shared + own).sqrt());
@@ -281,9 +270,9 @@ impl Live {
 
 /// A point of the search.
 struct Point {
-    z: Vec<f64>,
+    z: Array1<f64>,
     /// Own deviation of each bag that was looked at.
-    own: Vec<f64>,
+    own: Array1<f64>,
     value: f64,
     slopes: Vec<LookSlope>,
 }
@@ -298,7 +287,8 @@ struct LookSlope {
 
 impl Point {
     fn start(live: &Live, looks: usize) -> Self {
-        Self { z: vec![0.0; live.rank], own: vec![0.0; looks], value: f64::NAN, slopes: Vec::new() }
+        let (z, own) = (Array1::zeros(live.rank()), Array1::zeros(looks));
+        Self { z, own, value: f64::NAN, slopes: Vec::new() }
     }
 
     fn expected(&self, live: &Live, bag: usize, index: usize) -> f64 {
@@ -307,7 +297,7 @@ impl Point {
 
     /// Log posterior, up to a constant, with the looks' slopes.
     fn value(&mut self, live: &Live, looks: &[(usize, Look)]) {
-        let mut value = -0.5 * self.z.iter().map(|z| z * z).sum::<f64>();
+        let mut value = -0.5 * self.z.dot(&self.z);
         let mut slopes = Vec::with_capacity(looks.len());
         for (index, (bag, look)) in looks.iter().enumerate() {
             let expected = self.expected(live, *bag, index);
@@ -438,30 +428,42 @@ impl Look {
     }
 }
 
-/// Lower factor in place, of a matrix whose lower half is given; at least 1 on the diagonal.
-fn cholesky(matrix: &mut [f64], size: usize) {
-    for i in 0..size {
-        for j in 0..=i {
-            let (row_i, row_j) = (&matrix[i * size..i * size + j], &matrix[j * size..j * size + j]);
-            let known: f64 = row_i.iter().zip(row_j).map(|(a, b)| a * b).sum();
-            let left = matrix[i * size + j] - known;
-            matrix[i * size + j] =
-                if i == j { left.max(1e-12).sqrt() } else { left / matrix[j * size + j] };
+/// Lower factor of a matrix; what stands above the diagonal is left as it is.
+fn cholesky(mut matrix: Array2<f64>) -> Array2<f64> {
+    for i in 0..matrix.nrows() {
+        let (above, mut rest) = matrix.view_mut().split_at(Axis(0), i);
+        let mut row = rest.row_mut(0);
+        for j in 0..i {
+            let other = above.row(j);
+            let known = row.slice(s![..j]).dot(&other.slice(s![..j]));
+            row[j] = (row[j] - known) / other[j];
         }
+        let known = row.slice(s![..i]).dot(&row.slice(s![..i]));
+        row[i] = (row[i] - known).max(1e-12).sqrt();
+    }
+    matrix
+}
+
+/// `L^-1 b`, in place; what stands above the diagonal of `lower` is not looked at.
+fn forward(lower: &Array2<f64>, b: &mut Array2<f64>) {
+    for i in 0..lower.nrows() {
+        let (above, mut rest) = b.view_mut().split_at(Axis(0), i);
+        let mut row = rest.row_mut(0);
+        for (j, solved) in above.rows().into_iter().enumerate() {
+            row.scaled_add(-lower[[i, j]], &solved);
+        }
+        row /= lower[[i, i]];
     }
 }
 
-fn forward(lower: &[f64], size: usize, b: &mut [f64]) {
-    for i in 0..size {
-        let known: f64 = (0..i).map(|j| lower[i * size + j] * b[j]).sum();
-        b[i] = (b[i] - known) / lower[i * size + i];
+/// `(L L^T)^-1 b`, in place.
+fn solve(lower: &Array2<f64>, b: &mut Array1<f64>) {
+    for i in 0..lower.nrows() {
+        let known = lower.slice(s![i, ..i]).dot(&b.slice(s![..i]));
+        b[i] = (b[i] - known) / lower[[i, i]];
     }
-}
-
-fn solve(lower: &[f64], size: usize, b: &mut [f64]) {
-    forward(lower, size, b);
-    for i in (0..size).rev() {
-        let known: f64 = (i + 1..size).map(|j| lower[j * size + i] * b[j]).sum();
-        b[i] = (b[i] - known) / lower[i * size + i];
+    for i in (0..lower.nrows()).rev() {
+        let known = lower.slice(s![i + 1.., i]).dot(&b.slice(s![i + 1..]));
+        b[i] = (b[i] - known) / lower[[i, i]];
     }
 }

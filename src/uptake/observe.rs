@@ -6,14 +6,21 @@
 //! a reading error.
 
 use super::likelihood::Seen;
+use super::linear;
 use crate::demand::{Clock, ClockError};
 use crate::units::Millilitres;
 use crate::weather::Span;
 use chrono::{DateTime, Utc};
+use ndarray::Array2;
 
 /// Error of one volume read off a hanging bag, mL (judgement: half a mark of a bag marked every
 /// 50 mL).
 pub const READING_ERROR_ML: f64 = 25.0;
+/// Spread of the ln of a draw's pace over half of it about the pace over all of it. Pace wanders as
+/// noise on the demand clock: over a share `p` of a draw its variance about the whole is this squared
+/// times `(1 - p) / p`. From the histories of ten groves of the open sap-flow campaigns (pace of the
+/// rest over pace so far, hour by hour; 0.17 to 0.20 with any one grove left out).
+const WANDER_LN_SD: f64 = 0.19;
 /// A volume says where the curve is once this much has left the bag, mL; before that it says how
 /// much cannot have left yet.
 const LEAST_UPTAKE_ML: f64 = 2.0 * READING_ERROR_ML;
@@ -126,9 +133,7 @@ struct Looks<'a> {
     high: f64,
     low_clock: f64,
     high_clock: f64,
-    /// Sum of precisions, and of precision times reading.
-    precision: f64,
-    weighted: f64,
+    volumes: Vec<Volume>,
     without_weather: Option<ClockError>,
     looked: bool,
 }
@@ -142,8 +147,7 @@ impl<'a> Looks<'a> {
             high: f64::INFINITY,
             low_clock: 0.0,
             high_clock: 0.0,
-            precision: 0.0,
-            weighted: 0.0,
+            volumes: Vec::new(),
             without_weather: None,
             looked: false,
         }
@@ -198,9 +202,12 @@ impl<'a> Looks<'a> {
             return self.not_more_than(at, gone_ml.max(0.0) + UNSEEN_UPTAKE_ML);
         }
         if let Some(clock) = self.demand_hours(at) {
-            let error = READING_ERROR_ML / gone_ml;
-            self.precision += error.powi(-2);
-            self.weighted += error.powi(-2) * (gone_ml / clock).ln();
+            let offered_ml = self.draw.offered_ml(at);
+            self.volumes.push(Volume {
+                ln_pace: (gone_ml / clock).ln(),
+                reading_variance: (READING_ERROR_ML / gone_ml).powi(2),
+                share_gone: (gone_ml / offered_ml).min(1.0),
+            });
         }
     }
 
@@ -210,9 +217,7 @@ impl<'a> Looks<'a> {
             let (wet_clock, empty_clock) = (self.high_clock, self.low_clock);
             return Err(Silent::Contradiction { wet_clock, empty_clock });
         }
-        if self.precision > 0.0 {
-            let centre = self.weighted / self.precision;
-            let error = self.precision.sqrt().recip();
+        if let Some((centre, error)) = taken_together(&self.volumes) {
             // A reading error may put the centre a little outside what was seen; the sum over the
             // error needs some of its mass inside.
             let centre = centre.clamp(low - 3.0 * error, high + 3.0 * error);
@@ -227,4 +232,32 @@ impl<'a> Looks<'a> {
             None => Silent::NotLookedAt,
         })
     }
+}
+
+/// One volume read off the bag.
+struct Volume {
+    /// Uptake per demand-hour so far.
+    ln_pace: f64,
+    /// Variance that the reading error gives it.
+    reading_variance: f64,
+    /// Share of what was offered that has gone.
+    share_gone: f64,
+}
+
+/// What volumes say together of the thirst of the whole draw, with its error; none without volumes.
+///
+/// Reading errors are each volume's own. How the pace wandered up to the earlier of two is in both,
+/// so that their shared variance is that of the later one: generalised least squares.
+fn taken_together(volumes: &[Volume]) -> Option<(f64, f64)> {
+    let n = volumes.len();
+    let wandered = |share: f64| WANDER_LN_SD.powi(2) * (1.0 - share) / share;
+    let covariance = Array2::from_shape_fn((n, n), |(i, j)| {
+        let shared = wandered(volumes[i].share_gone.max(volumes[j].share_gone));
+        shared + if i == j { volumes[i].reading_variance } else { 0.0 }
+    });
+    let factor = linear::factor(&covariance, "covariance of volumes").ok()?;
+    let weights = linear::solve(&factor, &Array2::ones((n, 1)));
+    let precision = weights.sum();
+    let centre: f64 = weights.iter().zip(volumes).map(|(w, volume)| w * volume.ln_pace).sum();
+    (precision > 0.0).then(|| (centre / precision, precision.sqrt().recip()))
 }

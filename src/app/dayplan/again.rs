@@ -12,7 +12,7 @@ use std::path::Path;
 const UNMOVED_MIN: i64 = 5;
 
 /// A plan as it is kept: with the ids of its trees, so that it is read again on another list.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
 pub struct Kept {
     /// Form of this record; another one is refused.
     pub schema: u32,

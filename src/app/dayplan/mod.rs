@@ -45,7 +45,7 @@ impl Asked {
 }
 
 /// A day's plan as it is told.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, utoipa::ToSchema)]
 pub struct DayPlan {
     /// The answer in one sentence.
     pub answer: String,
@@ -92,7 +92,7 @@ pub struct DayPlan {
 }
 
 /// One person's day.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, utoipa::ToSchema)]
 pub struct PersonDay {
     /// Who.
     pub person: String,
@@ -103,7 +103,7 @@ pub struct PersonDay {
 }
 
 /// One thing that a person does.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, utoipa::ToSchema)]
 pub struct Doing {
     /// What: set, check round, refill, strip, break.
     pub what: &'static str,
@@ -123,7 +123,8 @@ pub struct Doing {
 }
 
 /// One tree that is hung.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, utoipa::ToSchema)]
+#[schema(as = PlannedTree)]
 pub struct TreeDay {
     /// Which.
     pub tree_id: String,
@@ -161,7 +162,7 @@ pub struct TreeDay {
 }
 
 /// One kit's day.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, utoipa::ToSchema)]
 pub struct KitDay {
     /// Its number, from 1.
     pub kit: usize,
@@ -172,7 +173,7 @@ pub struct KitDay {
 }
 
 /// A tree left for another day.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, utoipa::ToSchema)]
 pub struct LeftTree {
     /// Which.
     pub tree_id: String,
@@ -181,7 +182,7 @@ pub struct LeftTree {
 }
 
 /// A span in which no bag may be started.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, utoipa::ToSchema)]
 pub struct Shut {
     /// From.
     pub from: String,

@@ -43,7 +43,7 @@ pub const EARLIER_MIN: i32 = 30;
 const JITTER: f64 = 1e-9;
 
 /// What is to be expected of a plan.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, utoipa::ToSchema)]
 pub struct Odds {
     /// Simulated days behind it.
     pub simulated_days: usize,
@@ -58,7 +58,7 @@ pub struct Odds {
 }
 
 /// The same with one thing changed.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, utoipa::ToSchema)]
 pub struct WhatIf {
     /// What is changed, in words.
     pub change: &'static str,

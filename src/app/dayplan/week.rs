@@ -13,7 +13,7 @@ use std::collections::HashMap;
 const MOVES: usize = 300;
 
 /// Days to come and what they are good for.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, utoipa::ToSchema)]
 pub struct Campaign {
     /// The answer in one sentence.
     pub answer: String,
@@ -34,7 +34,7 @@ pub struct Campaign {
 }
 
 /// One day.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, utoipa::ToSchema)]
 pub struct CampaignDay {
     /// The date.
     pub date: NaiveDate,

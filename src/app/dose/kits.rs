@@ -18,7 +18,7 @@ use std::f64::consts::PI;
 const P90_SD: f64 = 1.281_551_565_5;
 
 /// What to put in the van, and how the line stands against the trees.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, utoipa::ToSchema)]
 pub struct Kits {
     /// Parts of all kits, and of one.
     pub parts: Parts,
@@ -37,7 +37,7 @@ pub struct Kits {
 }
 
 /// The tree believed to draw fastest, in fair weather.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, utoipa::ToSchema)]
 pub struct Fastest {
     /// Which.
     pub tree_id: String,

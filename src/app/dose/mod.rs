@@ -50,7 +50,7 @@ pub struct Asked {
 }
 
 /// The answer.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, utoipa::ToSchema)]
 pub struct Dose {
     /// The grove.
     pub grove: String,
@@ -80,7 +80,7 @@ pub struct Dose {
 }
 
 /// One block.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, utoipa::ToSchema)]
 pub struct BlockDose {
     /// Its name.
     pub block: String,
@@ -97,7 +97,7 @@ pub struct BlockDose {
 }
 
 /// A sheet and its kind.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, utoipa::ToSchema)]
 pub struct NamedSheet {
     /// Its kind.
     pub kind: SheetKind,
@@ -106,7 +106,7 @@ pub struct NamedSheet {
 }
 
 /// Kinds of sheet.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum SheetKind {
     /// Doses of a block.

@@ -11,7 +11,7 @@ use chrono_tz::Tz;
 use serde::Serialize;
 
 /// Today's entries, and the bags that hang.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, utoipa::ToSchema)]
 pub struct Shown {
     /// The grove's name.
     pub grove: String,
@@ -26,7 +26,8 @@ pub struct Shown {
 }
 
 /// One entry.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, utoipa::ToSchema)]
+#[schema(as = LogLine)]
 pub struct Line {
     /// When it was noted, local time.
     pub noted: String,
@@ -45,7 +46,7 @@ pub struct Line {
 }
 
 /// One bag that hangs.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, utoipa::ToSchema)]
 pub struct Bag {
     /// Which tree.
     pub tree_id: String,

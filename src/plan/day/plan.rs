@@ -3,7 +3,8 @@
 use serde::{Deserialize, Serialize};
 
 /// Who does what when, and what becomes of every tree.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
+#[schema(as = PlanKept)]
 pub struct Plan {
     /// The acts of each person in their order.
     pub people: Vec<Vec<Act>>,
@@ -14,7 +15,8 @@ pub struct Plan {
 }
 
 /// One act of one person.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
+#[schema(as = PlanAct)]
 pub struct Act {
     /// What.
     pub deed: Deed,
@@ -27,7 +29,7 @@ pub struct Act {
 }
 
 /// What a person does.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Deed {
     /// Goes to a tree.
@@ -47,7 +49,8 @@ pub enum Deed {
 }
 
 /// One bag of the day.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
+#[schema(as = PlanDraw)]
 pub struct Draw {
     /// Which tree.
     pub tree: usize,
@@ -68,7 +71,8 @@ pub struct Draw {
 }
 
 /// A tree left for another day.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
+#[schema(as = PlanLeft)]
 pub struct Left {
     /// Which.
     pub tree: usize,
@@ -77,7 +81,8 @@ pub struct Left {
 }
 
 /// Why a tree is left for another day.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, utoipa::ToSchema)]
+#[schema(as = PlanWhy)]
 #[serde(rename_all = "snake_case")]
 pub enum Why {
     /// No kit has that many ports.
@@ -106,7 +111,20 @@ impl Why {
 }
 
 /// How good a plan is; the smaller the better, the first field that differs decides.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[derive(
+    Debug,
+    Clone,
+    Copy,
+    PartialEq,
+    Eq,
+    PartialOrd,
+    Ord,
+    Hash,
+    Serialize,
+    Deserialize,
+    utoipa::ToSchema,
+)]
+#[schema(as = PlanScore)]
 pub struct Score {
     /// Trees not surely empty in time.
     pub not_empty: usize,

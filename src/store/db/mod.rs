@@ -24,7 +24,7 @@ pub use schema::{APPLICATION_ID, LATEST};
 pub use sound::Soundness;
 
 use chrono::{DateTime, Utc};
-use error::told;
+pub(super) use error::told;
 use rusqlite::backup::{Backup, StepResult};
 use rusqlite::{Connection, OpenFlags, Transaction, TransactionBehavior, params};
 use std::fs::{self, File};

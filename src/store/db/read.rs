@@ -3,7 +3,7 @@
 use super::error::StoreError;
 use super::sheets::{SHEETS, Sheet};
 use super::{Database, GROVE, weather};
-use crate::grove::{Files, Grove, Parts, SETTINGS};
+use crate::grove::{Files, Grove, Parts, SETTINGS, TREES};
 use crate::weather::Forecasts;
 use chrono_tz::Tz;
 use rusqlite::{Connection, OptionalExtension, Params, params};
@@ -55,12 +55,13 @@ pub(super) fn sheet_text(
         let text: Option<String> = if aside { row.get(width)? } else { None };
         others.push(text.and_then(|text| serde_json::from_str(&text).ok()).unwrap_or_default());
     }
-    if cells.is_empty() {
+    // A grove whose trees are still to be added has a file of trees all the same.
+    if cells.is_empty() && sheet.file != TREES {
         return Ok(None);
     }
     let has_value = |at: &usize| cells.iter().any(|row| !row[*at].is_empty());
-    let shown: Vec<usize> =
-        (0..width).filter(|at| sheet.columns[*at].always || has_value(at)).collect();
+    let is_shown = |at: &usize| cells.is_empty() || sheet.columns[*at].always || has_value(at);
+    let shown: Vec<usize> = (0..width).filter(is_shown).collect();
     let mut names: Vec<&String> = others.iter().flat_map(serde_json::Map::keys).collect();
     names.sort_unstable();
     names.dedup();
@@ -150,6 +151,24 @@ impl Database {
             Ok(Some(grove))
         })?
         .ok_or_else(|| StoreError::NoGrove { path: self.path.clone() })
+    }
+
+    /// `grove.toml` and `trees.csv`, the two files that every grove folder has.
+    ///
+    /// # Errors
+    /// [`StoreError`] where the file cannot be read, or holds no grove.
+    pub fn least_files(&self) -> Result<[(&'static str, Vec<u8>); 2], StoreError> {
+        let files = self.reading(|connection| {
+            let Some(settings) = settings_text(connection)? else { return Ok(None) };
+            let zone = zone(connection)?;
+            let mut trees = Vec::new();
+            for sheet in SHEETS.iter().filter(|sheet| sheet.file == TREES) {
+                let text = sheet_text(connection, sheet, (ALL, params![GROVE]), zone, true)?;
+                trees.extend(text.unwrap_or_default());
+            }
+            Ok(Some([(SETTINGS, settings.into_bytes()), (TREES, trees)]))
+        })?;
+        files.ok_or_else(|| StoreError::NoGrove { path: self.path.clone() })
     }
 
     /// Reads of one state of the database, whatever others write meanwhile.

@@ -1,23 +1,26 @@
-//! Answers as CSV rows.
+//! Answers as CSV rows: what `--csv` writes and what the API gives as `text/csv`.
 
-use super::backtest;
-use crate::app::backtest::Backtest;
+pub mod backtest;
+pub mod dayplan;
+pub mod dose;
+mod record;
+
+pub use record::record;
+
 use crate::app::check::Checked;
 use crate::app::compare::Comparison;
 use crate::app::log::{Line, Shown};
 use crate::app::outlook::Outlook;
 use crate::app::overnight::Calls;
-use crate::app::record::Record;
 use crate::app::refit::Refit;
 use crate::app::times::Time;
 use crate::app::today::Today;
 use crate::app::tomorrow::Tomorrow;
-use crate::record;
 use std::fmt::Display;
 
 /// Rows under a header. A cell that a spreadsheet would take for a formula is given a leading
 /// apostrophe.
-pub(super) fn csv(header: &[&str], rows: impl IntoIterator<Item = Vec<String>>) -> Vec<u8> {
+fn csv(header: &[&str], rows: impl IntoIterator<Item = Vec<String>>) -> Vec<u8> {
     let mut writer = csv::Writer::from_writer(Vec::new());
     let mut write = |row: &[String]| writer.write_record(row.iter().map(|cell| harmless(cell)));
     let header: Vec<String> = header.iter().map(ToString::to_string).collect();
@@ -34,18 +37,19 @@ fn harmless(cell: &str) -> String {
     if formula && cell.parse::<f64>().is_err() { format!("'{cell}") } else { cell.to_owned() }
 }
 
-pub(super) fn or_blank<T: Display>(value: &Option<T>) -> String {
+fn or_blank<T: Display>(value: &Option<T>) -> String {
     value.as_ref().map_or_else(String::new, ToString::to_string)
 }
 
 /// A word as JSON has it.
-pub(super) fn word<T: serde::Serialize>(value: &T) -> String {
+fn word<T: serde::Serialize>(value: &T) -> String {
     match serde_json::to_value(value) {
         Ok(serde_json::Value::String(word)) => word,
         _ => String::new(),
     }
 }
 
+/// Intended draws with their times.
 pub fn times(times: &[Time]) -> Vec<u8> {
     let header = [
         "draw_id",
@@ -82,10 +86,7 @@ pub fn times(times: &[Time]) -> Vec<u8> {
     csv(&header, times.iter().map(row))
 }
 
-pub fn backtest(answer: &Backtest) -> Vec<u8> {
-    csv(&backtest::COLUMNS, answer.predictions.iter().map(backtest::cells))
-}
-
+/// The trees of a day.
 pub fn trees(answer: &Tomorrow) -> Vec<u8> {
     let header = [
         "tree_id",
@@ -128,6 +129,7 @@ pub fn trees(answer: &Tomorrow) -> Vec<u8> {
     csv(&header, rows)
 }
 
+/// The start -> finish curve.
 pub fn window(answer: &Tomorrow) -> Vec<u8> {
     let header = ["start", "empty_p10", "empty_p50", "empty_p90", "p_in_time", "barred"];
     let rows = answer.start_to_finish.iter().map(|start| {
@@ -144,6 +146,7 @@ pub fn window(answer: &Tomorrow) -> Vec<u8> {
     csv(&header, rows)
 }
 
+/// The hours of a day.
 pub fn outlook(outlook: &Outlook) -> Vec<u8> {
     let header = [
         "hour_starting",
@@ -178,6 +181,7 @@ pub fn outlook(outlook: &Outlook) -> Vec<u8> {
     csv(&header, rows)
 }
 
+/// Bags with their calls.
 pub fn overnight(calls: &Calls) -> Vec<u8> {
     let header = [
         "draw_id",
@@ -210,6 +214,7 @@ pub fn overnight(calls: &Calls) -> Vec<u8> {
     csv(&header, rows)
 }
 
+/// The bags that hang.
 pub fn today(today: &Today) -> Vec<u8> {
     let header = [
         "draw_id",
@@ -250,6 +255,7 @@ pub fn today(today: &Today) -> Vec<u8> {
     csv(&header, rows)
 }
 
+/// What a refit changes, a row each.
 pub fn refit(refit: &Refit) -> Vec<u8> {
     let header =
         ["name", "unit", "prior", "prior_sd", "before", "before_sd", "now", "now_sd", "moved"];
@@ -276,6 +282,7 @@ pub fn refit(refit: &Refit) -> Vec<u8> {
     csv(&header, coefficients.chain(learned))
 }
 
+/// Draws, predicted and seen.
 pub fn compare(comparison: &Comparison) -> Vec<u8> {
     let header = [
         "draw_id",
@@ -314,6 +321,7 @@ pub fn compare(comparison: &Comparison) -> Vec<u8> {
     csv(&header, rows)
 }
 
+/// What a check found.
 pub fn check(checked: &Checked) -> Vec<u8> {
     let line = |kind: &str, words: &String| vec![kind.to_owned(), words.clone()];
     let found = checked.found.iter().map(|words| line("found", words));
@@ -321,10 +329,12 @@ pub fn check(checked: &Checked) -> Vec<u8> {
     csv(&["kind", "words"], found.chain(notes))
 }
 
+/// What makes a grove unsound.
 pub fn flaws(flaws: &[String]) -> Vec<u8> {
     csv(&["kind", "words"], flaws.iter().map(|words| vec!["flaw".to_owned(), words.clone()]))
 }
 
+/// Today's entries.
 pub fn entries(shown: &Shown) -> Vec<u8> {
     let header = ["noted", "at", "by", "says", "note", "key", "undone"];
     let row = |line: &Line| {
@@ -339,140 +349,4 @@ pub fn entries(shown: &Shown) -> Vec<u8> {
         ]
     };
     csv(&header, shown.entries.iter().map(row))
-}
-
-pub fn record(record: &Record) -> Vec<u8> {
-    let header = [
-        "application_id",
-        "date",
-        "applied",
-        "product_name",
-        "registration_number",
-        "active_ingredient",
-        "lot",
-        "label_rate",
-        "product_ml",
-        "product_g",
-        "water_ml",
-        "loaded_ml",
-        "recovered_ml",
-        "leaked_ml",
-        "delivered_ml",
-        "delivered_product_ml",
-        "delivered_product_g",
-        "place",
-        "customer",
-        "size_ha",
-        "block",
-        "row",
-        "position",
-        "tree_id",
-        "species",
-        "crop",
-        "crop_code",
-        "growth_stage",
-        "dbh_cm",
-        "ports",
-        "head_m",
-        "draw_id",
-        "kit_id",
-        "started",
-        "looks",
-        "ended",
-        "leak_seen",
-        "weather_known_share",
-        "air_temp_c_low",
-        "air_temp_c_high",
-        "vpd_kpa_low",
-        "vpd_kpa_high",
-        "wind_2m_m_s_low",
-        "wind_2m_m_s_high",
-        "rain_mm",
-        "soil_water_m3_m3_low",
-        "soil_water_m3_m3_high",
-        "in_leaf",
-        "in_bloom",
-        "applicator",
-        "licence",
-        "supervised",
-        "re_entry_until",
-        "pre_harvest_until",
-        "next_earliest",
-        "note",
-        "does_not_go_together",
-        "missing",
-        "notice",
-    ];
-    csv(&header, record.lines.iter().map(|line| application(line, record.notice)))
-}
-
-fn application(line: &record::Line, notice: &str) -> Vec<String> {
-    let a = &line.amounts;
-    let weather = |value: fn(&record::Weather) -> f64| or_blank(&line.weather.as_ref().map(value));
-    let soil = |value: fn(record::Range) -> f64| {
-        or_blank(&line.weather.as_ref().and_then(|weather| weather.soil_water_m3_m3).map(value))
-    };
-    let looks = line.looks.iter().map(|look| format!("{} {}", look.at, look.seen));
-    let missing = line.missing.iter().map(|one| one.field);
-    vec![
-        line.application_id.clone(),
-        line.date.to_string(),
-        line.applied.clone(),
-        or_blank(&line.product_name),
-        or_blank(&line.registration_number),
-        or_blank(&line.active_ingredient),
-        or_blank(&line.lot),
-        or_blank(&line.label_rate),
-        or_blank(&a.product_ml),
-        or_blank(&a.product_g),
-        or_blank(&a.water_ml),
-        or_blank(&a.loaded_ml),
-        or_blank(&a.recovered_ml),
-        or_blank(&a.leaked_ml),
-        or_blank(&a.delivered_ml),
-        or_blank(&a.delivered_product_ml),
-        or_blank(&a.delivered_product_g),
-        line.place.clone(),
-        or_blank(&line.customer),
-        or_blank(&line.size_ha),
-        line.block.clone(),
-        or_blank(&line.row),
-        or_blank(&line.position),
-        line.tree_id.clone(),
-        or_blank(&line.species),
-        or_blank(&line.crop),
-        or_blank(&line.crop_code),
-        or_blank(&line.growth_stage),
-        line.dbh_cm.to_string(),
-        or_blank(&line.ports),
-        or_blank(&line.head_m),
-        or_blank(&line.draw_id),
-        or_blank(&line.kit_id),
-        or_blank(&line.started),
-        looks.collect::<Vec<_>>().join("; "),
-        or_blank(&line.ended),
-        or_blank(&line.leak_seen),
-        weather(|weather| weather.known),
-        weather(|weather| weather.air_temp_c.low),
-        weather(|weather| weather.air_temp_c.high),
-        weather(|weather| weather.vpd_kpa.low),
-        weather(|weather| weather.vpd_kpa.high),
-        weather(|weather| weather.wind_2m_m_s.low),
-        weather(|weather| weather.wind_2m_m_s.high),
-        weather(|weather| weather.rain_mm),
-        soil(|soil| soil.low),
-        soil(|soil| soil.high),
-        or_blank(&line.in_leaf),
-        or_blank(&line.in_bloom),
-        or_blank(&line.applicator),
-        or_blank(&line.licence),
-        or_blank(&line.supervised),
-        or_blank(&line.re_entry_until),
-        or_blank(&line.pre_harvest_until),
-        or_blank(&line.next_earliest),
-        or_blank(&line.note),
-        line.odd.join("; "),
-        missing.collect::<Vec<_>>().join("; "),
-        notice.to_owned(),
-    ]
 }

@@ -1,6 +1,6 @@
 //! Doses, batches, set-up and parts as CSV rows: a row to each tree, pour, tree or part.
 
-use super::csv_rows::{csv, word};
+use super::{csv, word};
 use crate::app::dose::{BlockDose, Dose, SheetKind, Units};
 use crate::app::measure::Measured;
 

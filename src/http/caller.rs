@@ -1,0 +1,58 @@
+//! Who asks, and what they may do.
+
+use super::fault::Fault;
+use crate::store::office::How;
+use axum::extract::FromRequestParts;
+use axum::http::request::Parts;
+use std::convert::Infallible;
+
+pub use crate::store::office::Role;
+
+/// Who asks.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Caller {
+    /// Their name; none where no log-in is asked for.
+    pub name: Option<String>,
+    /// What they may do.
+    pub role: Role,
+    /// The token that their forms must send back.
+    pub csrf: String,
+    /// How they proved it.
+    pub how: How,
+}
+
+impl Caller {
+    /// Refuses who may not.
+    ///
+    /// # Errors
+    /// [`Fault`] 403 where the role is less.
+    pub fn require(&self, least: Role) -> Result<(), Fault> {
+        match self.role >= least {
+            true => Ok(()),
+            false => Err(Fault::forbidden(match least {
+                Role::Reader => "this is for people with a log-in",
+                Role::Crew => "this is for the crew and managers: ask one of them",
+                Role::Manager => "this is for managers: ask one of them",
+            })),
+        }
+    }
+
+    /// The name under which a write is noted.
+    pub fn who(&self) -> &str {
+        self.name.as_deref().unwrap_or("somebody at this machine")
+    }
+}
+
+/// Put there by [`super::access::guard`]; without it nobody has proved anything.
+impl<S: Sync> FromRequestParts<S> for Caller {
+    type Rejection = Infallible;
+
+    async fn from_request_parts(parts: &mut Parts, _: &S) -> Result<Self, Infallible> {
+        Ok(parts.extensions.get::<Self>().cloned().unwrap_or(Self {
+            name: None,
+            role: Role::Reader,
+            csrf: String::new(),
+            how: How::Nobody,
+        }))
+    }
+}

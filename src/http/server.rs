@@ -1,0 +1,369 @@
+//! The service's groves, its clock, and the desks that it keeps laid.
+//!
+//! Laying a desk costs a tenth of a second, a question at a laid one much less. So a desk stays laid
+//! until the grove changes, by whatever hand, or the clock has gone on for a minute; answers stay
+//! with the desk that gave them.
+
+use super::access::Access;
+use super::caller::{Caller, Role};
+use super::fault::Fault;
+use super::settings::Settings;
+use crate::app::desk::{Desk, DeskError, Request};
+use crate::app::founding;
+use crate::pages::site::{Place, Tab};
+use crate::store::demo;
+use crate::store::home::{Home, Stamp};
+use chrono::{DateTime, TimeDelta, Utc};
+use std::any::{Any, type_name};
+use std::collections::{BTreeMap, HashMap};
+use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicI64, Ordering};
+use std::sync::{Arc, Mutex, PoisonError, RwLock};
+use std::thread::available_parallelism;
+use tokio::sync::{Semaphore, broadcast, watch};
+
+/// Id of the embedded demo.
+pub const DEMO: &str = "demo";
+/// The service's own database in its data folder, which is no grove.
+pub const OFFICE: &str = "office.db";
+/// A desk is used for so long while nothing changes.
+const FRESH: TimeDelta = TimeDelta::seconds(60);
+/// Answers kept with one desk; beyond them all are forgotten.
+const MOST_ANSWERS: usize = 256;
+/// Changes that a listener may be behind.
+const CHANGES: usize = 64;
+
+/// Something was written to a grove.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Changed {
+    /// Id of the grove.
+    pub grove: String,
+}
+
+type Answers = HashMap<(&'static str, String), Arc<dyn Any + Send + Sync>>;
+
+/// A desk as it lies, with what it has answered.
+struct Laid {
+    desk: Desk,
+    stamp: Stamp,
+    at: DateTime<Utc>,
+    answers: Mutex<Answers>,
+}
+
+/// A grove that the service keeps.
+pub struct Kept {
+    /// Its id in addresses.
+    pub id: String,
+    /// Where it is kept.
+    pub home: Home,
+    /// Its clock against the service's: the demo's copy lives in its own day.
+    pub shift: TimeDelta,
+    laid: RwLock<Option<Arc<Laid>>>,
+    /// One lays the desk, the others wait for it.
+    turn: tokio::sync::Mutex<()>,
+    /// When it was last asked for, Unix seconds.
+    asked: AtomicI64,
+}
+
+impl std::fmt::Debug for Kept {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("Kept").field("id", &self.id).field("home", &self.home).finish()
+    }
+}
+
+impl Kept {
+    /// A grove by its id.
+    pub fn new(id: &str, home: Home, shift: TimeDelta) -> Self {
+        Self {
+            id: id.to_owned(),
+            home,
+            shift,
+            laid: RwLock::new(None),
+            turn: tokio::sync::Mutex::new(()),
+            asked: AtomicI64::new(0),
+        }
+    }
+
+    /// The demo, or a copy that lives in the demo's days?
+    pub fn is_demo(&self) -> bool {
+        self.home.is_demo() || !self.shift.is_zero()
+    }
+
+    fn lying(&self) -> Option<Arc<Laid>> {
+        self.laid.read().unwrap_or_else(PoisonError::into_inner).clone()
+    }
+}
+
+/// The service.
+pub struct Server {
+    /// How it runs.
+    pub settings: Settings,
+    /// Who comes in.
+    pub access: Access,
+    kept: RwLock<BTreeMap<String, Arc<Kept>>>,
+    /// From the machine's clock to the service's.
+    shift: TimeDelta,
+    changes: broadcast::Sender<Changed>,
+    stopping: watch::Sender<bool>,
+    /// One piece of work for each core; more of them would only wait for each other.
+    work: Semaphore,
+    /// What is counted for the metrics.
+    pub counts: super::ops::Counts,
+}
+
+impl std::fmt::Debug for Server {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("Server").field("settings", &self.settings).finish_non_exhaustive()
+    }
+}
+
+impl Server {
+    /// The service with the groves that its settings name; without any, the demo.
+    ///
+    /// # Errors
+    /// [`DeskError::File`] where the data folder cannot be read or made.
+    pub fn open(settings: Settings) -> Result<Self, DeskError> {
+        let now = Utc::now();
+        let shift = settings.as_of.map_or(TimeDelta::zero(), |as_of| as_of - now);
+        let access =
+            Access::open(&settings).map_err(|error| DeskError::Unanswerable(error.to_string()))?;
+        let known = access.office.groves();
+        let known = known.map_err(|error| DeskError::Unanswerable(error.to_string()))?;
+        let shift_of = |id: &str| {
+            let kept = known.iter().find(|kept| kept.grove == id);
+            kept.map_or(TimeDelta::zero(), |kept| kept.clock_offset)
+        };
+        let mut kept = BTreeMap::new();
+        let mut keep = |one: Kept| kept.insert(one.id.clone(), Arc::new(one));
+        match (&settings.grove, &settings.data) {
+            (Some(path), _) => {
+                keep(Kept::new(&id_of(path), Home::of(Some(path)), TimeDelta::zero()));
+            }
+            (None, Some(data)) => {
+                keep(Kept::new(DEMO, Home::Demo, TimeDelta::zero()));
+                founding::sweep(data, now);
+                for path in databases(data)? {
+                    let id = id_of(&path);
+                    keep(Kept::new(&id, Home::Database(path), shift_of(&id)));
+                }
+            }
+            (None, None) => {
+                keep(Kept::new(DEMO, Home::Demo, TimeDelta::zero()));
+            }
+        }
+        Ok(Self {
+            settings,
+            access,
+            kept: RwLock::new(kept),
+            shift,
+            changes: broadcast::channel(CHANGES).0,
+            stopping: watch::channel(false).0,
+            work: Semaphore::new(available_parallelism().map_or(2, Into::into)),
+            counts: super::ops::Counts::default(),
+        })
+    }
+
+    /// Where a page of no grove stands.
+    pub fn place(&self, caller: &Caller) -> Place {
+        Place {
+            base: String::new(),
+            grove: String::new(),
+            is_demo: false,
+            tab: Tab::Elsewhere,
+            person: caller.name.clone(),
+            may_log: caller.role >= Role::Crew,
+            may_manage: caller.role >= Role::Manager,
+            csrf: caller.csrf.clone(),
+            offline: self.settings.is_secure(),
+            customary: false,
+        }
+    }
+
+    /// All groves, by id.
+    pub fn groves(&self) -> Vec<Arc<Kept>> {
+        self.kept.read().unwrap_or_else(PoisonError::into_inner).values().cloned().collect()
+    }
+
+    /// One grove.
+    pub fn kept(&self, id: &str) -> Option<Arc<Kept>> {
+        self.kept.read().unwrap_or_else(PoisonError::into_inner).get(id).cloned()
+    }
+
+    /// Takes a grove in; one of the same id is replaced.
+    pub fn keep(&self, kept: Kept) {
+        let mut all = self.kept.write().unwrap_or_else(PoisonError::into_inner);
+        all.insert(kept.id.clone(), Arc::new(kept));
+    }
+
+    /// The time at a grove.
+    pub fn now(&self, kept: &Kept) -> DateTime<Utc> {
+        match kept.home {
+            Home::Demo => self.settings.as_of.map_or_else(demo::as_of, |_| Utc::now() + self.shift),
+            _ => Utc::now() + self.shift + kept.shift,
+        }
+    }
+
+    /// What changes from here on.
+    pub fn changes(&self) -> broadcast::Receiver<Changed> {
+        self.changes.subscribe()
+    }
+
+    /// Turns true when the service stops.
+    pub fn stopping(&self) -> watch::Receiver<bool> {
+        self.stopping.subscribe()
+    }
+
+    /// Tells all that wait that the service stops.
+    pub fn stop(&self) {
+        self.stopping.send_replace(true);
+    }
+
+    /// Runs work off the threads that answer, as much at once as there are cores.
+    ///
+    /// # Errors
+    /// [`Fault`] where the work panics or the service stops.
+    pub async fn work<T: Send + 'static>(
+        &self,
+        work: impl FnOnce() -> T + Send + 'static,
+    ) -> Result<T, Fault> {
+        let _permit = self.work.acquire().await.map_err(|_| Fault::own("the service stops"))?;
+        let done = tokio::task::spawn_blocking(work).await;
+        done.map_err(|error| Fault::own(format!("a piece of work failed: {error}")))
+    }
+
+    /// The grove's name.
+    ///
+    /// # Errors
+    /// [`Fault`] where the grove cannot be read.
+    pub async fn name(&self, kept: &Arc<Kept>) -> Result<String, Fault> {
+        Ok(self.laid(kept).await?.desk.grove.settings.name.clone())
+    }
+
+    /// An answer from a grove's desk, kept with it; `asked` tells the question from others of the
+    /// same kind.
+    ///
+    /// # Errors
+    /// [`Fault`] of the use case.
+    pub async fn answer<T: Send + Sync + 'static>(
+        &self,
+        kept: &Arc<Kept>,
+        asked: &str,
+        ask: impl FnOnce(&Desk) -> Result<T, DeskError> + Send + 'static,
+    ) -> Result<Arc<T>, Fault> {
+        let laid = self.laid(kept).await?;
+        let key = (type_name::<T>(), asked.to_owned());
+        let known = laid.answers.lock().unwrap_or_else(PoisonError::into_inner).get(&key).cloned();
+        if let Some(answer) = known.and_then(|answer| answer.downcast::<T>().ok()) {
+            return Ok(answer);
+        }
+        let at = laid.clone();
+        let answer = Arc::new(self.work(move || ask(&at.desk)).await??);
+        let mut answers = laid.answers.lock().unwrap_or_else(PoisonError::into_inner);
+        if answers.len() >= MOST_ANSWERS {
+            answers.clear();
+        }
+        answers.insert(key, answer.clone());
+        Ok(answer)
+    }
+
+    /// Writes to a grove and tells those who listen.
+    ///
+    /// # Errors
+    /// [`Fault`]; nothing was written then.
+    pub async fn write<T: Send + 'static, E: Send + 'static>(
+        &self,
+        kept: &Arc<Kept>,
+        write: impl FnOnce(&Home, DateTime<Utc>) -> Result<T, E> + Send + 'static,
+    ) -> Result<T, Fault>
+    where
+        Fault: From<E>,
+    {
+        let (home, now) = (kept.home.clone(), self.now(kept));
+        let written = self.work(move || write(&home, now)).await??;
+        self.tell(kept);
+        Ok(written)
+    }
+
+    /// Tells those who listen that a grove changed.
+    pub fn tell(&self, kept: &Kept) {
+        let _ = self.changes.send(Changed { grove: kept.id.clone() });
+    }
+
+    async fn laid(&self, kept: &Arc<Kept>) -> Result<Arc<Laid>, Fault> {
+        kept.asked.store(Utc::now().timestamp(), Ordering::Relaxed);
+        if let Some(laid) = self.still(kept, FRESH) {
+            return Ok(laid);
+        }
+        let _turn = kept.turn.lock().await;
+        match self.still(kept, FRESH) {
+            Some(laid) => Ok(laid),
+            None => self.lay(kept).await,
+        }
+    }
+
+    /// The desk as it lies, where it still holds.
+    fn still(&self, kept: &Kept, fresh: TimeDelta) -> Option<Arc<Laid>> {
+        let laid = kept.lying()?;
+        let age = self.now(kept) - laid.at;
+        (laid.stamp == kept.home.stamp() && age < fresh && age > -fresh).then_some(laid)
+    }
+
+    async fn lay(&self, kept: &Arc<Kept>) -> Result<Arc<Laid>, Fault> {
+        let (now, home) = (self.now(kept), kept.home.clone());
+        let work = move || {
+            let stamp = home.stamp();
+            let grove = home.path().map(Path::to_owned);
+            let request = Request { grove, as_of: Some(now), ..Request::default() };
+            let desk = Desk::lay(&request, now)?;
+            Ok::<_, DeskError>(Laid { desk, stamp, at: now, answers: Mutex::default() })
+        };
+        let laid = Arc::new(self.work(work).await??);
+        *kept.laid.write().unwrap_or_else(PoisonError::into_inner) = Some(laid.clone());
+        Ok(laid)
+    }
+
+    /// Lays again the desks that will be asked for: those that were asked for since `asked`, and are
+    /// older than half their time or out of date. How many were.
+    ///
+    /// # Errors
+    /// None: a grove that cannot be read says so to who asks.
+    pub async fn refresh(&self, asked: TimeDelta) -> usize {
+        let mut refreshed = 0;
+        for kept in self.groves() {
+            let last = Utc::now().timestamp() - kept.asked.load(Ordering::Relaxed);
+            let lies = kept.lying().is_some();
+            if !lies || last > asked.num_seconds() || self.still(&kept, FRESH / 2).is_some() {
+                continue;
+            }
+            let out_of_date = kept.lying().is_some_and(|laid| laid.stamp != kept.home.stamp());
+            let _turn = kept.turn.lock().await;
+            refreshed += usize::from(self.lay(&kept).await.is_ok());
+            if out_of_date {
+                self.tell(&kept);
+            }
+        }
+        refreshed
+    }
+}
+
+fn databases(data: &Path) -> Result<Vec<PathBuf>, DeskError> {
+    let unread = |error| DeskError::File { path: data.to_owned(), error };
+    std::fs::create_dir_all(data).map_err(unread)?;
+    let entries = std::fs::read_dir(data).map_err(unread)?;
+    let mut paths: Vec<PathBuf> = entries.flatten().map(|entry| entry.path()).collect();
+    paths.retain(|path| path.extension().is_some_and(|ending| ending == "db"));
+    paths.retain(|path| path.file_name().is_some_and(|name| name != OFFICE));
+    paths.sort();
+    Ok(paths)
+}
+
+/// An id for addresses from a path's name: letters, digits and hyphens.
+pub fn id_of(path: &Path) -> String {
+    let stem = path.file_stem().map(|stem| stem.to_string_lossy().to_lowercase());
+    let plain = |letter: char| if letter.is_ascii_alphanumeric() { letter } else { '-' };
+    let id: String = stem.unwrap_or_default().chars().map(plain).collect();
+    match id.trim_matches('-') {
+        "" => "grove".to_owned(),
+        id => id.to_owned(),
+    }
+}

@@ -1,0 +1,200 @@
+//! The screens that are read: tomorrow, plan, trees, draws, compare, records, weather.
+
+use crate::app::compare::compare;
+use crate::app::dayplan::{Asked as PlanAsked, DayPlan, dayplan};
+use crate::app::desk::{Desk, DeskError, Request};
+use crate::app::draws::{Asked, draws};
+use crate::app::record::{Asked as RecordAsked, Record, record};
+use crate::app::refit::refit;
+use crate::app::tomorrow::tomorrow;
+use crate::app::trees::{tree, trees};
+use crate::app::weather_known::weather_known;
+use crate::http::access::SHEET_POLICY;
+use crate::http::fault::Fault;
+use crate::http::here::Here;
+use crate::http::server::Server;
+use crate::pages;
+use crate::pages::site::Tab;
+use crate::rows;
+use crate::store::db::By;
+use axum::extract::{Path, Query};
+use axum::http::header;
+use axum::response::{Html, IntoResponse, Redirect};
+use axum::routing::{get, post};
+use axum::{Form, Router};
+use chrono::NaiveDate;
+use serde::Deserialize;
+use std::collections::HashMap;
+use std::path::Path as FilePath;
+use std::sync::Arc;
+
+/// Addresses.
+pub fn routes() -> Router<Arc<Server>> {
+    Router::new()
+        .route("/g/{grove}/tomorrow", get(of_tomorrow))
+        .route("/g/{grove}/plan", get(plan))
+        .route("/g/{grove}/plan/sheet", get(plan_sheet))
+        .route("/g/{grove}/plan/calendar", get(plan_calendar))
+        .route("/g/{grove}/trees", get(all_trees))
+        .route("/g/{grove}/trees/{tree}", get(one_tree))
+        .route("/g/{grove}/draws", get(all_draws))
+        .route("/g/{grove}/compare", get(compared))
+        .route("/g/{grove}/refit", post(refitted))
+        .route("/g/{grove}/records", get(records))
+        .route("/g/{grove}/records/sheet", get(records_sheet))
+        .route("/g/{grove}/records/csv", get(records_rows))
+        .route("/g/{grove}/weather", get(weather))
+}
+
+/// What stands behind the question mark; a field left blank was not asked.
+type Fields = Query<HashMap<String, String>>;
+
+fn typed<'a>(fields: &'a Fields, name: &str) -> Option<&'a str> {
+    fields.get(name).map(|text| text.trim()).filter(|text| !text.is_empty())
+}
+
+fn date(fields: &Fields, name: &str) -> Result<Option<NaiveDate>, Fault> {
+    let read = |text: &str| {
+        text.parse::<NaiveDate>().map_err(|_| {
+            Fault::bad_request(format!("{name} '{text}' is no date; write it as 2026-01-14"))
+        })
+    };
+    typed(fields, name).map(read).transpose()
+}
+
+fn on(date: Option<NaiveDate>) -> String {
+    date.map_or(String::new(), |date| date.to_string())
+}
+
+async fn of_tomorrow(here: Here, fields: Fields) -> Result<Html<String>, Fault> {
+    let date = date(&fields, "date")?;
+    let ask = move |desk: &Desk| tomorrow(desk, date.unwrap_or_else(|| desk.tomorrow()));
+    let answer = here.answer(&on(date), ask).await?;
+    Ok(Html(pages::tomorrow::page(&here.place(Tab::Tomorrow).await?, &answer)))
+}
+
+async fn planned(here: &Here, fields: &Fields) -> Result<Arc<DayPlan>, Fault> {
+    let date = date(fields, "date")?;
+    let ask = move |desk: &Desk| {
+        dayplan(desk, date.unwrap_or_else(|| desk.tomorrow()), &PlanAsked::default())
+    };
+    here.answer(&on(date), ask).await
+}
+
+async fn plan(here: Here, fields: Fields) -> Result<Html<String>, Fault> {
+    let plan = planned(&here, &fields).await?;
+    Ok(Html(pages::plan::page(&here.place(Tab::Plan).await?, &plan)))
+}
+
+async fn plan_sheet(here: Here, fields: Fields) -> Result<impl IntoResponse, Fault> {
+    Ok(as_sheet(pages::dayplan::file(&*planned(&here, &fields).await?)))
+}
+
+/// A file to print, with its own style.
+fn as_sheet(file: String) -> impl IntoResponse {
+    ([(header::CONTENT_SECURITY_POLICY, SHEET_POLICY)], Html(file))
+}
+
+async fn plan_calendar(here: Here, fields: Fields) -> Result<impl IntoResponse, Fault> {
+    let plan = planned(&here, &fields).await?;
+    let made = here.server.now(&here.kept);
+    let media = [(header::CONTENT_TYPE, "text/calendar; charset=utf-8")];
+    Ok((media, pages::calendar::calendar(&plan, made)))
+}
+
+async fn all_trees(here: Here) -> Result<Html<String>, Fault> {
+    let answer = here.answer("", |desk| Ok(trees(desk))).await?;
+    Ok(Html(pages::trees::page(&here.place(Tab::Trees).await?, &answer)))
+}
+
+async fn one_tree(
+    here: Here,
+    Path(path): Path<HashMap<String, String>>,
+) -> Result<Html<String>, Fault> {
+    let tree_id = path.get("tree").cloned().unwrap_or_default();
+    let asked = tree_id.clone();
+    let answer = here.answer(&asked, move |desk| tree(desk, &tree_id)).await?;
+    Ok(Html(pages::tree::page(&here.place(Tab::Trees).await?, &answer)))
+}
+
+async fn all_draws(here: Here, fields: Fields) -> Result<Html<String>, Fault> {
+    let page = typed(&fields, "page").map(|text| {
+        text.parse::<usize>().map_err(|_| {
+            Fault::bad_request(format!("page '{text}' is no number of a page; write 1 or more"))
+        })
+    });
+    let asked = Asked {
+        tree_id: typed(&fields, "tree").map(str::to_owned),
+        date: date(&fields, "date")?,
+        page: page.transpose()?,
+        per_page: None,
+    };
+    let answer = here.answer(&format!("{asked:?}"), move |desk| draws(desk, &asked)).await?;
+    Ok(Html(pages::draws::page(&here.place(Tab::Draws).await?, &answer)))
+}
+
+async fn compared(here: Here, fields: Fields) -> Result<Html<String>, Fault> {
+    let answer = here.answer("", compare).await?;
+    let change = match typed(&fields, "refit") {
+        Some(_) => Some(here.answer("", |desk| refit(desk, false)).await?),
+        None => None,
+    };
+    let place = here.place(Tab::Compare).await?;
+    Ok(Html(pages::compare::page(&place, &answer, change.as_deref())))
+}
+
+/// What was agreed to.
+#[derive(Debug, Deserialize)]
+struct Agreed {
+    all_the_same: Option<String>,
+}
+
+async fn refitted(here: Here, Form(agreed): Form<Agreed>) -> Result<Redirect, Fault> {
+    let who = here.caller.who().to_owned();
+    let write = move |home: &crate::store::home::Home, now| {
+        let grove = home.path().map(FilePath::to_owned);
+        let request = Request { grove, as_of: Some(now), ..Request::default() };
+        let desk = Desk::lay(&request, now)?;
+        let mut refit = refit(&desk, false)?;
+        if refit.is_worse && agreed.all_the_same.is_none() {
+            return Err(DeskError::Unanswerable(
+                "the refit would have predicted worse than the model in use; say that it is to be \
+                 used all the same"
+                    .into(),
+            ));
+        }
+        refit.write(&desk, By { who: &who, at: now }, None)
+    };
+    here.write(write).await?;
+    Ok(Redirect::to(&format!("/g/{}/compare", here.kept.id)))
+}
+
+async fn recorded(here: &Here, fields: &Fields) -> Result<Arc<Record>, Fault> {
+    let (from, to) = (date(fields, "from")?, date(fields, "to")?);
+    let asked = RecordAsked { from, to, tree_id: None };
+    let key = format!("{asked:?}");
+    here.answer(&key, move |desk| record(&desk.home, &asked, desk.as_of)).await
+}
+
+async fn records(here: Here, fields: Fields) -> Result<Html<String>, Fault> {
+    let record = recorded(&here, &fields).await?;
+    Ok(Html(pages::records::page(&here.place(Tab::Records).await?, &record)))
+}
+
+async fn records_sheet(here: Here, fields: Fields) -> Result<impl IntoResponse, Fault> {
+    Ok(as_sheet(pages::record::sheet(&*recorded(&here, &fields).await?)))
+}
+
+async fn records_rows(here: Here, fields: Fields) -> Result<impl IntoResponse, Fault> {
+    let record = recorded(&here, &fields).await?;
+    let head = [
+        (header::CONTENT_TYPE, "text/csv; charset=utf-8"),
+        (header::CONTENT_DISPOSITION, "attachment; filename=\"record.csv\""),
+    ];
+    Ok((head, rows::record(&record)))
+}
+
+async fn weather(here: Here) -> Result<Html<String>, Fault> {
+    let answer = here.answer("", weather_known).await?;
+    Ok(Html(pages::weather::page(&here.place(Tab::Weather).await?, &answer)))
+}
