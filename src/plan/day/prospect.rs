@@ -86,12 +86,8 @@ impl Rota<'_> {
                 }
             }
         }
-        held += self
-            .kits_free
-            .iter()
-            .filter(|it| **it < TAKEN)
-            .map(|it| (*it - free).max(0))
-            .sum::<i32>();
+        let on_van = self.kits_free.iter().filter(|it| **it < TAKEN);
+        held += on_van.map(|it| (*it).max(free) - free).sum::<i32>();
         let kits = problem.kits.len() as i32;
         let by = problem.done_by + steps.strip_min - free;
         let fit = fitting(&ahead, held, kits * by);
