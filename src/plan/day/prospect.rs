@@ -90,7 +90,7 @@ impl Rota<'_> {
             .kits_free
             .iter()
             .filter(|it| **it < TAKEN)
-            .map(|it| (*it - free).max(0))
+            .map(|it| it.saturating_sub(free).max(0))
             .sum::<i32>();
         let kits = problem.kits.len() as i32;
         let by = problem.done_by + steps.strip_min - free;
