@@ -1,12 +1,13 @@
 //! Who may come in: passwords, secrets, people and the tokens of their programs.
 
 use crate::store::office::{Lives, Office, OfficeError, Person, Role, SecretHash};
+use crate::text::hex;
 use argon2::password_hash::phc::PasswordHash;
 use argon2::password_hash::{PasswordHasher, PasswordVerifier};
 use argon2::{Algorithm, Argon2, Params, Version};
 use chrono::{DateTime, Duration, Utc};
 use sha2::{Digest, Sha256};
-use std::fmt::{self, Write as _};
+use std::fmt;
 use std::sync::LazyLock;
 
 /// Fewest characters of a password. Common practice, no source.
@@ -93,13 +94,6 @@ impl Secret {
 /// Are two texts the same? The time taken tells nothing of where they differ.
 pub fn same_text(one: &str, other: &str) -> bool {
     Sha256::digest(one.as_bytes()) == Sha256::digest(other.as_bytes())
-}
-
-fn hex(bytes: &[u8]) -> String {
-    bytes.iter().fold(String::new(), |mut text, byte| {
-        let _ = write!(text, "{byte:02x}");
-        text
-    })
 }
 
 fn hashed(password: &str) -> Result<String, AccessError> {

@@ -13,7 +13,7 @@ use crate::store::home::Home;
 use crate::text::{TimeFlaw, read_time, with_offset};
 use crate::units::{Head, Millilitres, OutOfRange};
 use chrono::{DateTime, FixedOffset, TimeDelta, Utc};
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 /// What is to be noted, as it was typed.
 #[derive(Debug, Clone, PartialEq)]
@@ -31,7 +31,8 @@ pub struct Wish {
 }
 
 /// What happened. `on` is the id of a tree or of a draw.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Deserialize, utoipa::ToSchema)]
+#[serde(tag = "kind", rename_all = "snake_case", deny_unknown_fields)]
 #[expect(missing_docs, reason = "the fields are those of the journal's acts, as typed")]
 pub enum What {
     /// A bag was hung and started.
@@ -42,6 +43,7 @@ pub enum What {
         head_m: Option<f64>,
         kit: Option<String>,
         draw_id: Option<String>,
+        #[serde(default)]
         second_bag: bool,
     },
     /// Fluid was there.

@@ -7,6 +7,7 @@ use super::hanging::{Bag, Hanging, hanging};
 use super::overnight::{Overnight, night_words, still_hanging};
 use super::times::{Minutes, in_minutes, rounded, turns};
 use super::window::local_time;
+use super::words::time_of_day;
 use crate::belief::Finish;
 use crate::belief::watched::Watched;
 use crate::plan::overnight::Call;
@@ -205,7 +206,7 @@ fn answer(bags: &[BagNow], next: Option<&str>) -> String {
         all => format!("{all} bags hang"),
     };
     let round = match next {
-        Some(at) => format!("next check round {}", at.get(11..16).unwrap_or(at)),
+        Some(at) => format!("next check round {}", time_of_day(at)),
         None => "the weather does not reach to the next check round".into(),
     };
     let slow = bags.iter().filter(|bag| bag.pace == Pace::Slow).count();

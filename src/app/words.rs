@@ -29,10 +29,15 @@ pub fn hours(minutes: f64) -> String {
     }
 }
 
-/// `HH:MM` of a local time as answers have it, after the day where that is not `date`.
+/// `HH:MM` of a local time as answers have it.
+pub fn time_of_day(time: &str) -> &str {
+    time.get(11..16).unwrap_or(time)
+}
+
+/// The same, after the day where that is not `date`.
 pub fn clock(time: Option<&str>, date: NaiveDate) -> String {
     let Some(time) = time else { return "-".into() };
-    let clock = time.get(11..16).unwrap_or(time);
+    let clock = time_of_day(time);
     match time.get(..10).and_then(|day| day.parse::<NaiveDate>().ok()) {
         Some(day) if day == date => clock.to_owned(),
         Some(day) => format!("{} {clock}", day.format("%-d %b")),

@@ -1,12 +1,12 @@
 //! Files that never change while the service runs: style, icon, script, the installable page.
 
 use super::server::Server;
+use crate::text::hex;
 use axum::Router;
 use axum::http::{HeaderMap, StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use axum::routing::get;
 use sha2::{Digest, Sha256};
-use std::fmt::Write;
 use std::sync::{Arc, LazyLock};
 
 /// A file with its address and what it is.
@@ -56,11 +56,7 @@ static TAGS: LazyLock<[String; ASSETS.len()]> =
 
 /// A validator of what is answered, from its bytes.
 pub fn tag(bytes: &[u8]) -> String {
-    let mut tag = String::from("\"");
-    for byte in &Sha256::digest(bytes)[..16] {
-        let _ = write!(tag, "{byte:02x}");
-    }
-    tag + "\""
+    format!("\"{}\"", hex(&Sha256::digest(bytes)[..16]))
 }
 
 /// Addresses of the files.

@@ -3,7 +3,7 @@
 use crate::app::desk::DeskError;
 use crate::app::log;
 use crate::journal::Refusal;
-use crate::pages::site::{Place, Tab};
+use crate::pages::site::Place;
 use crate::store::folder_log::LogError;
 use crate::store::home::HomeError;
 use crate::text::{Flaw, FlawKind};
@@ -277,7 +277,12 @@ pub async fn as_asked(request: Request, next: Next) -> Response {
         true => (PROBLEM, serde_json::to_vec(&Problem::of(&fault, path)).unwrap_or_default()),
         false => {
             let flaws: Vec<String> = fault.flaws.iter().map(|flaw| flaw.words.clone()).collect();
-            let page = crate::pages::fault::page(&place(), fault.title, &fault.detail, &flaws);
+            let page = crate::pages::fault::page(
+                &Place::of_no_grove(),
+                fault.title,
+                &fault.detail,
+                &flaws,
+            );
             ("text/html; charset=utf-8", page.into_bytes())
         }
     };
@@ -310,21 +315,6 @@ async fn plain(status: StatusCode, body: Body) -> Fault {
         _ => "cannot be read",
     };
     Fault::new(status, title, words)
-}
-
-fn place() -> Place {
-    Place {
-        base: String::new(),
-        grove: String::new(),
-        is_demo: false,
-        tab: Tab::Elsewhere,
-        person: None,
-        may_log: false,
-        may_manage: false,
-        csrf: String::new(),
-        offline: false,
-        customary: false,
-    }
 }
 
 /// For every address that is none.

@@ -10,7 +10,7 @@ use super::fault::Fault;
 use super::settings::Settings;
 use crate::app::desk::{Desk, DeskError, Request};
 use crate::app::founding;
-use crate::pages::site::{Place, Tab};
+use crate::pages::site::Place;
 use crate::store::demo;
 use crate::store::home::{Home, Stamp};
 use chrono::{DateTime, TimeDelta, Utc};
@@ -166,16 +166,12 @@ impl Server {
     /// Where a page of no grove stands.
     pub fn place(&self, caller: &Caller) -> Place {
         Place {
-            base: String::new(),
-            grove: String::new(),
-            is_demo: false,
-            tab: Tab::Elsewhere,
             person: caller.name.clone(),
             may_log: caller.role >= Role::Crew,
             may_manage: caller.role >= Role::Manager,
             csrf: caller.csrf.clone(),
             offline: self.settings.is_secure(),
-            customary: false,
+            ..Place::of_no_grove()
         }
     }
 

@@ -2,6 +2,7 @@
 
 use super::lanes::picture;
 use crate::app::dayplan::{DayPlan, Doing, PersonDay};
+use crate::app::words::time_of_day;
 use maud::{Markup, html};
 
 const STYLE: &str = "
@@ -47,12 +48,8 @@ pub fn file(plan: &DayPlan) -> String {
     super::whole(&title, STYLE, body)
 }
 
-fn clock(text: &str) -> &str {
-    text.get(11..16).unwrap_or(text)
-}
-
 fn or_dash(text: &Option<String>) -> &str {
-    text.as_deref().map_or("-", clock)
+    text.as_deref().map_or("-", time_of_day)
 }
 
 pub(super) fn lines(title: &str, lines: &[String]) -> Markup {
@@ -88,8 +85,8 @@ fn row(doing: &Doing) -> Markup {
     html! {
         tr {
             td { span.box aria-hidden="true" {} }
-            td.big { (clock(&doing.from)) }
-            td { (clock(&doing.to)) }
+            td.big { (time_of_day(&doing.from)) }
+            td { (time_of_day(&doing.to)) }
             td { (doing.what) }
             td {
                 strong.trees { (doing.trees.join(", ")) }
@@ -115,7 +112,7 @@ pub(super) fn trees(plan: &DayPlan) -> Markup {
                         th scope="row" { (tree.tree_id) }
                         td { (tree.kit) }
                         td { (tree.person) }
-                        td { @if tree.hanging { "hangs" } @else { (clock(&tree.start)) } }
+                        td { @if tree.hanging { "hangs" } @else { (time_of_day(&tree.start)) } }
                         td { (or_dash(&tree.empty_p50)) }
                         td { (or_dash(&tree.empty_p90)) }
                         td { (or_dash(&tree.empty_sure)) }

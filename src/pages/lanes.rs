@@ -2,6 +2,7 @@
 //! telephone and in black and white: every shade is doubled by a shape or a word.
 
 use crate::app::dayplan::{DayPlan, Doing, TreeDay};
+use crate::app::words::time_of_day;
 use chrono::{DateTime, TimeDelta, Timelike, Utc};
 use chrono_tz::Tz;
 use maud::{Markup, html};
@@ -105,7 +106,7 @@ pub fn picture(plan: &DayPlan) -> Markup {
 fn act(scale: &Scale, doing: &Doing, y: f64) -> Markup {
     let (a, b) = (scale.x(doing.at[0]), scale.x(doing.at[1]));
     let width = (b - a).max(0.8);
-    let clock = |text: &str| text.get(11..16).unwrap_or(text).to_owned();
+    let clock = |text: &str| time_of_day(text).to_owned();
     let words = format!(
         "{}-{} {} {}",
         clock(&doing.from),
@@ -142,7 +143,7 @@ fn lane(scale: &Scale, tree: &TreeDay, y: f64) -> Markup {
     let middle = y + TREE / 2.0;
     let stays = tree.strip.is_none();
     let clock = |text: &Option<String>| match text {
-        Some(text) => text.get(11..16).unwrap_or(text).to_owned(),
+        Some(text) => time_of_day(text).to_owned(),
         None => "-".to_owned(),
     };
     let words = format!(

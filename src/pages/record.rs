@@ -1,6 +1,7 @@
 //! The working record as a sheet to print, A4 or Letter: one file, its own style, no scripts.
 
 use crate::app::record::Record;
+use crate::app::words::time_of_day;
 use crate::record::{Amounts, Line, Missing, Thousandths, Total, Weather};
 use maud::{Markup, html};
 
@@ -104,7 +105,7 @@ fn application(line: &Line) -> Markup {
                     b { "Readings: " }
                     @for (at, look) in line.looks.iter().enumerate() {
                         @if at > 0 { "; " }
-                        (clock(&look.at)) " " (look.seen)
+                        (time_of_day(&look.at)) " " (look.seen)
                     }
                 }
             }
@@ -239,8 +240,4 @@ fn or_dash(text: &Option<String>) -> &str {
 /// Date and clock of a local time as answers have it.
 fn minute(time: &str) -> String {
     time.get(..16).unwrap_or(time).replace('T', " ")
-}
-
-fn clock(time: &str) -> &str {
-    time.get(11..16).unwrap_or(time)
 }

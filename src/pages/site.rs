@@ -95,6 +95,22 @@ pub struct Place {
 }
 
 impl Place {
+    /// Of no grove, read by somebody of whom nothing is known.
+    pub const fn of_no_grove() -> Self {
+        Self {
+            base: String::new(),
+            grove: String::new(),
+            is_demo: false,
+            tab: Tab::Elsewhere,
+            person: None,
+            may_log: false,
+            may_manage: false,
+            csrf: String::new(),
+            offline: false,
+            customary: false,
+        }
+    }
+
     /// Address of a screen of the grove.
     pub fn to(&self, tab: Tab) -> String {
         format!("{}/{}", self.base, tab.path())
@@ -125,11 +141,10 @@ fn units(place: &Place) -> Markup {
         true => ("metric", "Show metres, litres and \u{b0}C"),
         false => ("us", "Show feet, fluid ounces and \u{b0}F"),
     };
-    let back = if place.tab == Tab::Elsewhere { "/".to_owned() } else { place.to(place.tab) };
     html! {
         form .units method="post" action="/units" {
             (place.csrf_field())
-            input type="hidden" name="back" value=(back);
+            input type="hidden" name="back" value=(place.to(place.tab));
             button name="units" value=(to) { (words) }
         }
     }
@@ -167,7 +182,7 @@ pub fn page(place: &Place, title: &str, body: &Markup) -> String {
                     (body)
                 }
                 footer { p { "Planning estimate. The product label, local law and licensed practice prevail." }
-                    (units(place))
+                    @if place.tab != Tab::Elsewhere { (units(place)) }
                 }
             }
         }

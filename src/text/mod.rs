@@ -36,6 +36,14 @@ pub(crate) fn shown(text: &str) -> String {
     out
 }
 
+/// Bytes as two letters each.
+pub fn hex(bytes: &[u8]) -> String {
+    bytes.iter().fold(String::new(), |mut text, byte| {
+        let _ = write!(text, "{byte:02x}");
+        text
+    })
+}
+
 /// A number as a message prints it: plain, or with an exponent where plain would be endless.
 pub(crate) fn figure(value: f64) -> String {
     let size = value.abs();

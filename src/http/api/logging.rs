@@ -20,73 +20,7 @@ pub struct Entry {
     /// What else is to be known.
     note: Option<String>,
     /// What happened.
-    act: Act,
-}
-
-#[derive(Debug, Deserialize, utoipa::ToSchema)]
-#[serde(tag = "kind", rename_all = "snake_case", deny_unknown_fields)]
-pub enum Act {
-    Start {
-        tree_id: String,
-        charge_ml: Option<f64>,
-        ports: Option<u32>,
-        head_m: Option<f64>,
-        kit: Option<String>,
-        draw_id: Option<String>,
-        #[serde(default)]
-        second_bag: bool,
-    },
-    Wet {
-        on: String,
-    },
-    Empty {
-        on: String,
-    },
-    Left {
-        on: String,
-        left_ml: f64,
-    },
-    Refill {
-        on: String,
-        added_ml: f64,
-    },
-    Leak {
-        on: String,
-        left_ml: Option<f64>,
-    },
-    Pause {
-        on: String,
-        why: Option<String>,
-    },
-    Resume {
-        on: String,
-    },
-    Strip {
-        on: String,
-        left_ml: Option<f64>,
-    },
-    Undo {
-        of: Option<String>,
-    },
-}
-
-impl From<Act> for What {
-    fn from(act: Act) -> Self {
-        match act {
-            Act::Start { tree_id, charge_ml, ports, head_m, kit, draw_id, second_bag } => {
-                Self::Start { tree_id, charge_ml, ports, head_m, kit, draw_id, second_bag }
-            }
-            Act::Wet { on } => Self::Wet { on },
-            Act::Empty { on } => Self::Empty { on },
-            Act::Left { on, left_ml } => Self::Left { on, left_ml },
-            Act::Refill { on, added_ml } => Self::Refill { on, added_ml },
-            Act::Leak { on, left_ml } => Self::Leak { on, left_ml },
-            Act::Pause { on, why } => Self::Pause { on, why },
-            Act::Resume { on } => Self::Resume { on },
-            Act::Strip { on, left_ml } => Self::Strip { on, left_ml },
-            Act::Undo { of } => Self::Undo { of },
-        }
-    }
+    act: What,
 }
 
 /// The bags that hang, and what was noted today.
@@ -122,7 +56,7 @@ pub async fn note(here: Here, Json(entry): Json<Entry>) -> Result<Response, Faul
         by: here.caller.name.clone(),
         note: entry.note,
         key: entry.key,
-        what: entry.act.into(),
+        what: entry.act,
     };
     let random = fastrand::u32(..);
     let noted = here.write(move |home, now| log(home, &wish, now, random)).await?;

@@ -1,5 +1,6 @@
 //! The screens that are read: tomorrow, plan, trees, draws, compare, records, weather.
 
+use super::typed;
 use crate::app::compare::compare;
 use crate::app::dayplan::{Asked as PlanAsked, DayPlan, dayplan};
 use crate::app::desk::{Desk, DeskError, Request};
@@ -46,12 +47,8 @@ pub fn routes() -> Router<Arc<Server>> {
         .route("/g/{grove}/weather", get(weather))
 }
 
-/// What stands behind the question mark; a field left blank was not asked.
-type Fields = Query<HashMap<String, String>>;
-
-fn typed<'a>(fields: &'a Fields, name: &str) -> Option<&'a str> {
-    fields.get(name).map(|text| text.trim()).filter(|text| !text.is_empty())
-}
+/// What stands behind the question mark.
+type Fields = Query<super::Fields>;
 
 fn date(fields: &Fields, name: &str) -> Result<Option<NaiveDate>, Fault> {
     let read = |text: &str| {

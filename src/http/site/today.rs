@@ -1,5 +1,6 @@
 //! Today, and what is logged there: by a form, or many at once by a phone that had no signal.
 
+use super::{Fields, typed};
 use crate::app::desk::Desk;
 use crate::app::drawdown::Drawdown;
 use crate::app::log::{Fault as Refused, Noted, Shown, What, Wish, log, show};
@@ -11,6 +12,7 @@ use crate::pages::figures::ML_PER_FL_OZ;
 use crate::pages::site::Tab;
 use crate::pages::today::{Logging, page};
 use crate::store::folder_log::LogError;
+use crate::text::hex;
 use axum::extract::Query;
 use axum::http::StatusCode;
 use axum::response::{Html, IntoResponse, Redirect, Response};
@@ -18,7 +20,6 @@ use axum::routing::{get, post};
 use axum::{Form, Json, Router};
 use chrono::SecondsFormat;
 use serde::Serialize;
-use std::collections::HashMap;
 use std::sync::Arc;
 
 /// Most entries that are sent at once.
@@ -31,9 +32,6 @@ pub fn routes() -> Router<Arc<Server>> {
         .route("/g/{grove}/log", post(logged))
         .route("/g/{grove}/log/batch", post(many_logged))
 }
-
-/// What a form holds, by the names of its fields.
-type Fields = HashMap<String, String>;
 
 /// What the page shows.
 struct Seen {
@@ -52,7 +50,7 @@ fn seen(desk: &Desk) -> Result<Seen, crate::app::desk::DeskError> {
 fn fresh_key() -> Result<String, Fault> {
     let mut bytes = [0; 12];
     getrandom::fill(&mut bytes).map_err(|error| Fault::own(format!("no random key: {error}")))?;
-    Ok(bytes.iter().map(|byte| format!("{byte:02x}")).collect())
+    Ok(hex(&bytes))
 }
 
 async fn shown(here: &Here) -> Result<Option<Shown>, Fault> {
@@ -95,10 +93,6 @@ async fn screen(
     let place = here.place(Tab::Today).await?;
     let now = here.server.now(&here.kept).to_rfc3339_opts(SecondsFormat::Millis, true);
     Ok(Html(page(&place, &seen.today, &seen.drawn, &logging, &now)))
-}
-
-fn typed<'a>(fields: &'a Fields, name: &str) -> Option<&'a str> {
-    fields.get(name).map(|text| text.trim()).filter(|text| !text.is_empty())
 }
 
 /// A volume in the unit that its form was made in, mL.

@@ -4,6 +4,7 @@ use super::{
     Frame, LEFT, RIGHT, Scale, band, figure, legend, legend_high, path, px, stroke, swatch,
 };
 use crate::app::drawdown::{Drawdown, Left, Step};
+use crate::app::words::time_of_day;
 use crate::pages::figures::Figures;
 use crate::pages::parts::{cell, in_address, number, table, words};
 use maud::{Markup, html};
@@ -86,16 +87,12 @@ fn desc(drawdown: &Drawdown, figures: Figures) -> String {
         Some(look) => format!(
             "{} looks, the last at {}: {}",
             drawdown.looks.len(),
-            clock(&look.at),
+            time_of_day(&look.at),
             look.left_ml.map_or("wet".into(), |ml| format!("{} left", figures.volume(ml)))
         ),
     };
-    let start = clock(&drawdown.start);
+    let start = time_of_day(&drawdown.start);
     format!("{} from {start} on; {looks}.", figures.volume(drawdown.charge_ml))
-}
-
-fn clock(text: &str) -> &str {
-    text.get(11..16).unwrap_or(text)
 }
 
 fn rows(drawdown: &Drawdown, figures: Figures, title: &str) -> Markup {
@@ -112,7 +109,7 @@ fn rows(drawdown: &Drawdown, figures: Figures, title: &str) -> Markup {
         .step_by(ROW_EVERY)
         .map(|step| {
             let row = vec![
-                cell(clock(&step.at)),
+                cell(time_of_day(&step.at)),
                 cell("-"),
                 cell(middle(&step.now)),
                 cell(band(&step.now)),
@@ -124,7 +121,7 @@ fn rows(drawdown: &Drawdown, figures: Figures, title: &str) -> Markup {
     rows.extend(drawdown.looks.iter().map(|look| {
         let seen = look.left_ml.map_or("wet".to_owned(), |ml| figures.volume_value(ml));
         let blank = || cell("-");
-        (look.minutes, vec![cell(clock(&look.at)), cell(seen), blank(), blank(), blank()])
+        (look.minutes, vec![cell(time_of_day(&look.at)), cell(seen), blank(), blank(), blank()])
     }));
     rows.sort_by(|a, b| a.0.total_cmp(&b.0));
     let rows: Vec<Vec<Markup>> = rows.into_iter().map(|(_, row)| row).collect();
