@@ -11,8 +11,10 @@ use super::settings::Settings;
 use crate::app::desk::{Desk, DeskError, Request};
 use crate::app::founding;
 use crate::pages::site::Place;
+use crate::store::db::groves_at;
 use crate::store::demo;
 use crate::store::home::{Home, Stamp};
+use crate::store::sql::Address;
 use chrono::{DateTime, TimeDelta, Utc};
 use std::any::{Any, type_name};
 use std::collections::{BTreeMap, HashMap};
@@ -138,6 +140,13 @@ impl Server {
         match (&settings.grove, &settings.data) {
             (Some(path), _) => {
                 keep(Kept::new(&id_of(path), Home::of(Some(path)), TimeDelta::zero()));
+            }
+            (None, Some(data)) if Address::is_one(data) => {
+                keep(Kept::new(DEMO, Home::Demo, TimeDelta::zero()));
+                for (slug, home) in at_server(data)? {
+                    let shift = shift_of(&slug);
+                    keep(Kept::new(&slug, home, shift));
+                }
             }
             (None, Some(data)) => {
                 keep(Kept::new(DEMO, Home::Demo, TimeDelta::zero()));
@@ -342,6 +351,15 @@ impl Server {
     }
 }
 
+/// The groves of a server by their names there.
+fn at_server(data: &Path) -> Result<Vec<(String, Home)>, DeskError> {
+    let address = Address::try_from(data);
+    let address = address.map_err(|error| DeskError::Unanswerable(error.to_string()))?;
+    let slugs = groves_at(&address)?;
+    let home = |slug: &str| Home::Database(address.of_grove(Some(slug)).typed());
+    Ok(slugs.into_iter().map(|slug| (slug.clone(), home(&slug))).collect())
+}
+
 fn databases(data: &Path) -> Result<Vec<PathBuf>, DeskError> {
     let unread = |error| DeskError::File { path: data.to_owned(), error };
     std::fs::create_dir_all(data).map_err(unread)?;
@@ -355,6 +373,9 @@ fn databases(data: &Path) -> Result<Vec<PathBuf>, DeskError> {
 
 /// An id for addresses from a path's name: letters, digits and hyphens.
 pub fn id_of(path: &Path) -> String {
+    if let Some(slug) = Address::is_one(path).then(|| Address::try_from(path).ok()?.grove().map(str::to_owned)).flatten() {
+        return slug;
+    }
     let stem = path.file_stem().map(|stem| stem.to_string_lossy().to_lowercase());
     let plain = |letter: char| if letter.is_ascii_alphanumeric() { letter } else { '-' };
     let id: String = stem.unwrap_or_default().chars().map(plain).collect();
