@@ -16,10 +16,10 @@ mod kills;
 mod load;
 #[path = "store/office.rs"]
 mod office;
-#[path = "store/server.rs"]
-mod server;
 #[path = "store/schema.rs"]
 mod schema;
+#[path = "store/server.rs"]
+mod server;
 
 #[test]
 fn again_at_a_server() {

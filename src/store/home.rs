@@ -1,9 +1,7 @@
 //! Where a grove is kept: the embedded demo, a folder, or a database, in a file or at a server. What the program does with a
 //! grove is the same for all of them.
 
-use super::db::{
-    By, Database, StoreError, is_database, put_in_place, shown, version, write_texts,
-};
+use super::db::{By, Database, StoreError, is_database, put_in_place, shown, version, write_texts};
 use super::folder::write_atomically;
 use super::folder_log::{self, LogError, Logbook};
 use super::pulled::{self, PulledError, PulledHour};
@@ -146,7 +144,9 @@ impl Home {
     /// Where answers of weather services are kept between pulls.
     pub fn cache(&self) -> PathBuf {
         match self {
-            Self::Database(place) if Address::is_one(place) => std::env::temp_dir().join("xylocast"),
+            Self::Database(place) if Address::is_one(place) => {
+                std::env::temp_dir().join("xylocast")
+            }
             Self::Database(file) => {
                 let mut cache = file.clone().into_os_string();
                 cache.push(".cache");

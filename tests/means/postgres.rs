@@ -202,6 +202,19 @@ pub fn new_place() -> Option<PathBuf> {
     Some(new_database(Path::new(programs), Path::new(folder)))
 }
 
+/// All that a database of the server holds, as text; this suite runs at one.
+pub fn dumped(database: &Path) -> Vec<u8> {
+    let at = env::var(AT_SERVER).expect("this suite runs at a server");
+    let (programs, folder) = at.split_once('|').unwrap();
+    let name = database.to_str().unwrap().split_once("@/").unwrap().1.split_once('?').unwrap().0;
+    let dump = Command::new(Path::new(programs).join("pg_dump"))
+        .args(["-U", "postgres", "-h", &format!("{folder}/data"), name])
+        .output()
+        .expect("pg_dump starts");
+    assert!(dump.status.success(), "{}", String::from_utf8_lossy(&dump.stderr));
+    dump.stdout
+}
+
 /// Does this suite run at a server?
 pub fn is_at_server() -> bool {
     env::var_os(AT_SERVER).is_some()

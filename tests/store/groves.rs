@@ -1,9 +1,9 @@
 //! Groves for these tests, as folders and as databases.
 
-use chrono::{DateTime, TimeDelta, Utc};
-use std::fs;
 use crate::means::postgres;
+use chrono::{DateTime, TimeDelta, Utc};
 use rusqlite::types::Value;
+use std::fs;
 use std::path::{Path, PathBuf};
 use std::sync::LazyLock;
 use std::sync::atomic::{AtomicUsize, Ordering};

@@ -15,8 +15,7 @@ fn settings_of_a_file_are_those_that_keep_what_was_acknowledged() {
     let database = database.open();
     let connection = database.connection().unwrap();
     let pragma = |name: &str| count(&database, &format!("PRAGMA {name}"));
-    let mode: String =
-        connection.query_row("PRAGMA journal_mode", [], |row| row.get(0)).unwrap();
+    let mode: String = connection.query_row("PRAGMA journal_mode", [], |row| row.get(0)).unwrap();
     assert_eq!(mode, "wal");
     assert_eq!(pragma("synchronous"), 2, "FULL");
     assert_eq!((pragma("foreign_keys"), pragma("trusted_schema")), (1, 0));
@@ -227,14 +226,15 @@ fn ranges_are_those_of_the_quantities() {
         ("kits", "capacity_ml", 10.0, Millilitres::HIGH),
     ];
     for (table, column, low, high) in ranges {
-        let set = |value: f64| {
-            tried(&database, &format!("UPDATE {table} SET {column} = {value}"))
-        };
+        let set = |value: f64| tried(&database, &format!("UPDATE {table} SET {column} = {value}"));
         assert_eq!((set(low), set(high)), (Ok(()), Ok(())), "{table}.{column}");
         for outside in [low - 1.0, high + 1.0] {
             let error = set(outside).expect_err(column);
-            let told =
-                if is_at_server() { "violates check constraint" } else { "CHECK constraint failed" };
+            let told = if is_at_server() {
+                "violates check constraint"
+            } else {
+                "CHECK constraint failed"
+            };
             assert!(error.contains(told), "{table}.{column}: {error}");
         }
     }

@@ -21,7 +21,7 @@ fn opened(place: &Path) -> Database {
 }
 
 fn refused(place: &Path) -> StoreError {
-    Database::open(place, now()).err().expect("it must not open")
+    Database::open(place, now()).expect_err("it must not open")
 }
 
 /// Every table that keeps something of a grove.
@@ -62,7 +62,11 @@ fn groves_of_one_database_see_nothing_of_one_another() {
     let barred = opened(&west).tried(Some("me"), foreign).unwrap_err();
     assert!(barred.contains("row-level security"), "{barred}");
     // Where row security is off the test sees it: it can fail.
-    server.sql("grower", database_name(&database), "ALTER TABLE xylocast.kits NO FORCE ROW LEVEL SECURITY");
+    server.sql(
+        "grower",
+        database_name(&database),
+        "ALTER TABLE xylocast.kits NO FORCE ROW LEVEL SECURITY",
+    );
     let seen = opened(&west).look("SELECT DISTINCT grove_id FROM kits").unwrap();
     assert_eq!(seen.len(), 2);
 }
@@ -105,8 +109,12 @@ fn every_change_is_in_the_audit_of_a_server_too() {
     let Value::Text(before) = &newest[0][4] else { panic!("{newest:?}") };
     let Value::Text(after) = &newest[0][5] else { panic!("{newest:?}") };
     assert_eq!(newest[0][..2], [Value::Text("eva".into()), Value::Integer(77)]);
-    let note = |text: &str| serde_json::from_str::<serde_json::Value>(text).unwrap()["note"].clone();
-    assert_eq!((note(before), note(after)), ("by \"the\" gate,\nsecond line".into(), "felled".into()));
+    let note =
+        |text: &str| serde_json::from_str::<serde_json::Value>(text).unwrap()["note"].clone();
+    assert_eq!(
+        (note(before), note(after)),
+        ("by \"the\" gate,\nsecond line".into(), "felled".into())
+    );
 }
 
 #[test]
@@ -148,10 +156,17 @@ fn addresses_that_lead_nowhere_are_told_apart() {
     let no_database = west.to_str().unwrap().replace("@/d", "@/nowhere");
     let error = refused(Path::new(&no_database));
     assert!(matches!(error, StoreError::Away { .. }), "{error}");
-    let secret = west.to_str().unwrap().replace("grower@", "grower:pass-word@").replace("host=", "host=/none");
+    let secret = west
+        .to_str()
+        .unwrap()
+        .replace("grower@", "grower:pass-word@")
+        .replace("host=", "host=/none");
     let error = refused(Path::new(&secret));
     assert!(matches!(error, StoreError::Away { .. }), "{error}");
-    assert!(!format!("{error} {error:?} {:?}", Home::of(Some(Path::new(&secret)))).contains("pass-word"));
+    assert!(
+        !format!("{error} {error:?} {:?}", Home::of(Some(Path::new(&secret))))
+            .contains("pass-word")
+    );
     let mighty = west.to_str().unwrap().replace("grower@", "postgres@");
     let error = refused(Path::new(&mighty));
     assert!(matches!(error, StoreError::TooMighty { .. }), "{error}");
@@ -159,7 +174,8 @@ fn addresses_that_lead_nowhere_are_told_apart() {
     let folder = full_folder();
     put(folder.path(), "trees.csv", "tree_id,block,species,dbh_cm,ports\nA1,n,,1,99\n");
     let at: Address = west.as_path().try_into().unwrap();
-    let error = xylocast::app::exchange::import(folder.path(), Some(&west), by(), false, &mut |_, _, _| {});
+    let error =
+        xylocast::app::exchange::import(folder.path(), Some(&west), by(), false, &mut |_, _, _| {});
     assert!(error.is_err());
     assert_eq!(groves_at(&at).unwrap(), [] as [&str; 0]);
     // What a newer program wrote is left alone.

@@ -7,6 +7,7 @@ use crate::app::desk::{Desk, DeskError, Request};
 use crate::app::draws::{Asked, draws};
 use crate::app::record::{Asked as RecordAsked, Record, record};
 use crate::app::refit::refit;
+use crate::app::shared::RefitTurn;
 use crate::app::tomorrow::tomorrow;
 use crate::app::trees::{tree, trees};
 use crate::app::weather_known::weather_known;
@@ -151,6 +152,7 @@ async fn refitted(here: Here, Form(agreed): Form<Agreed>) -> Result<Redirect, Fa
     let write = move |home: &crate::store::home::Home, now| {
         let grove = home.path().map(FilePath::to_owned);
         let request = Request { grove, as_of: Some(now), ..Request::default() };
+        let turn = RefitTurn::take(home)?;
         let desk = Desk::lay(&request, now)?;
         let mut refit = refit(&desk, false)?;
         if refit.is_worse && agreed.all_the_same.is_none() {
@@ -160,7 +162,7 @@ async fn refitted(here: Here, Form(agreed): Form<Agreed>) -> Result<Redirect, Fa
                     .into(),
             ));
         }
-        refit.write(&desk, By { who: &who, at: now }, None)
+        turn.keep(&mut refit, &desk, By { who: &who, at: now })
     };
     here.write(write).await?;
     Ok(Redirect::to(&format!("/g/{}/compare", here.kept.id)))

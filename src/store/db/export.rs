@@ -40,7 +40,13 @@ impl Database {
                 let zone = read::zone(sql)?;
                 let mut texts = vec![(SETTINGS.to_owned(), settings.into_bytes())];
                 for sheet in &SHEETS {
-                    let text = read::sheet_text(sql, sheet, (read::ALL, params![sql.grove()]), zone, true)?;
+                    let text = read::sheet_text(
+                        sql,
+                        sheet,
+                        (read::ALL, params![sql.grove()]),
+                        zone,
+                        true,
+                    )?;
                     texts.extend(text.map(|text| (sheet.file.to_owned(), text)));
                 }
                 let journal = journal::journal_text(sql, zone)?;

@@ -112,15 +112,15 @@ fn state_for(sql: &Sql, entry: &Entry) -> Result<(State, Tz), ReadError> {
     let from = (entry.at - HANGS_AT_MOST).timestamp();
     let until = entry.at.timestamp();
     let draws: Vec<String> = sql.rows(
-            "SELECT draw_id FROM draws WHERE grove_id = ?1 AND draw_id = ?2
+        "SELECT draw_id FROM draws WHERE grove_id = ?1 AND draw_id = ?2
              UNION SELECT draw_id FROM draws
              WHERE grove_id = ?1 AND tree_id = ?3 AND started_utc BETWEEN ?4 AND ?5
              UNION SELECT draw_id FROM draws
              WHERE grove_id = ?1 AND kit_id = ?6
                  AND (stripped_utc IS NULL OR stripped_utc > ?5)",
-            params![grove, draw_id, tree_id, from, until, kit],
-            |row| row.get(0),
-        )?;
+        params![grove, draw_id, tree_id, from, until, kit],
+        |row| row.get(0),
+    )?;
     let draws = serde_json::to_string(&draws).expect("texts");
     let of_these = grove_of(sql, &tree_id, &draws)?;
     let mut state = State::of(&of_these.trees, &of_these.draws);
@@ -170,9 +170,11 @@ fn put_down(sql: &Sql, entry: &Entry) -> sql::Result<usize> {
     let grove = sql.grove();
     let at = entry.at.timestamp();
     match &entry.act {
-        Act::Start(start) => sql.execute("INSERT INTO draws (grove_id, draw_id, tree_id, started_utc, charge_ml, ports,
+        Act::Start(start) => sql.execute(
+            "INSERT INTO draws (grove_id, draw_id, tree_id, started_utc, charge_ml, ports,
                      head_m, crew, kit_id, note)
-                 VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10)", params![
+                 VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10)",
+            params![
                 grove,
                 start.draw_id,
                 start.tree_id,
@@ -183,15 +185,18 @@ fn put_down(sql: &Sql, entry: &Entry) -> sql::Result<usize> {
                 entry.by,
                 start.kit,
                 entry.note
-            ]),
+            ],
+        ),
         Act::Seen { draw_id, seen } => {
             let (state, left_ml, added_ml) = cells(*seen);
-            sql.execute("INSERT INTO readings (grove_id, draw_id, time_utc, state, left_ml, added_ml,
+            sql.execute(
+                "INSERT INTO readings (grove_id, draw_id, time_utc, state, left_ml, added_ml,
                          \"by\", note, noted_ms, entry_key, nth)
                      VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, (
                          SELECT coalesce(max(nth) + 1, 0) FROM readings
                          WHERE grove_id = ?1 AND draw_id = ?2 AND time_utc = ?3
-                             AND coalesce(state, '') = coalesce(?4, '')))", params![
+                             AND coalesce(state, '') = coalesce(?4, '')))",
+                params![
                     grove,
                     draw_id,
                     at,
@@ -202,13 +207,23 @@ fn put_down(sql: &Sql, entry: &Entry) -> sql::Result<usize> {
                     entry.note,
                     entry.noted.timestamp_millis(),
                     entry.key
-                ])
+                ],
+            )
         }
-        Act::Pause { draw_id, why } => sql.execute("INSERT INTO pauses (grove_id, draw_id, from_utc, why) VALUES (?1, ?2, ?3, ?4)", params![grove, draw_id, at, why]),
-        Act::Resume { draw_id } => sql.execute("UPDATE pauses SET to_utc = ?3
-                 WHERE grove_id = ?1 AND draw_id = ?2 AND to_utc IS NULL", params![grove, draw_id, at]),
-        Act::Strip { draw_id, left } => sql.execute("UPDATE draws SET stripped_utc = ?3, left_ml = ?4
-                 WHERE grove_id = ?1 AND draw_id = ?2", params![grove, draw_id, at, left.map(Millilitres::value)]),
+        Act::Pause { draw_id, why } => sql.execute(
+            "INSERT INTO pauses (grove_id, draw_id, from_utc, why) VALUES (?1, ?2, ?3, ?4)",
+            params![grove, draw_id, at, why],
+        ),
+        Act::Resume { draw_id } => sql.execute(
+            "UPDATE pauses SET to_utc = ?3
+                 WHERE grove_id = ?1 AND draw_id = ?2 AND to_utc IS NULL",
+            params![grove, draw_id, at],
+        ),
+        Act::Strip { draw_id, left } => sql.execute(
+            "UPDATE draws SET stripped_utc = ?3, left_ml = ?4
+                 WHERE grove_id = ?1 AND draw_id = ?2",
+            params![grove, draw_id, at, left.map(Millilitres::value)],
+        ),
         Act::Undo { of } => {
             let undone = entries(sql, ("key = ?2", params![sql.grove(), of]))?.pop();
             undone.map_or(Ok(0), |undone| take_out(sql, &undone))
@@ -221,7 +236,10 @@ fn take_out(sql: &Sql, entry: &Entry) -> sql::Result<usize> {
     let grove = sql.grove();
     let at = entry.at.timestamp();
     match &entry.act {
-        Act::Start(start) => sql.execute("DELETE FROM draws WHERE grove_id = ?1 AND draw_id = ?2", params![grove, start.draw_id]),
+        Act::Start(start) => sql.execute(
+            "DELETE FROM draws WHERE grove_id = ?1 AND draw_id = ?2",
+            params![grove, start.draw_id],
+        ),
         Act::Seen { draw_id, seen } => {
             let (state, left_ml, added_ml) = cells(*seen);
             // A reading that came with a folder is not marked with its entry.
@@ -233,11 +251,20 @@ fn take_out(sql: &Sql, entry: &Entry) -> sql::Result<usize> {
                              AND coalesce(entry_key, ?7) = ?7
                          ORDER BY entry_key IS NULL, seq LIMIT 1)", params![grove, draw_id, at, state, left_ml, added_ml, entry.key])
         }
-        Act::Pause { draw_id, .. } => sql.execute("DELETE FROM pauses WHERE grove_id = ?1 AND draw_id = ?2 AND from_utc = ?3", params![grove, draw_id, at]),
-        Act::Resume { draw_id } => sql.execute("UPDATE pauses SET to_utc = NULL
-                 WHERE grove_id = ?1 AND draw_id = ?2 AND to_utc = ?3", params![grove, draw_id, at]),
-        Act::Strip { draw_id, .. } => sql.execute("UPDATE draws SET stripped_utc = NULL, left_ml = NULL
-                 WHERE grove_id = ?1 AND draw_id = ?2", params![grove, draw_id]),
+        Act::Pause { draw_id, .. } => sql.execute(
+            "DELETE FROM pauses WHERE grove_id = ?1 AND draw_id = ?2 AND from_utc = ?3",
+            params![grove, draw_id, at],
+        ),
+        Act::Resume { draw_id } => sql.execute(
+            "UPDATE pauses SET to_utc = NULL
+                 WHERE grove_id = ?1 AND draw_id = ?2 AND to_utc = ?3",
+            params![grove, draw_id, at],
+        ),
+        Act::Strip { draw_id, .. } => sql.execute(
+            "UPDATE draws SET stripped_utc = NULL, left_ml = NULL
+                 WHERE grove_id = ?1 AND draw_id = ?2",
+            params![grove, draw_id],
+        ),
         Act::Undo { .. } => Ok(0),
     }
 }

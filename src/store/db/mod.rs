@@ -9,6 +9,7 @@ mod error;
 mod export;
 mod file;
 mod import;
+pub mod jobs;
 mod journal;
 mod models;
 mod pulled;
@@ -18,6 +19,7 @@ pub(super) mod server;
 mod sheets;
 mod sound;
 mod turn;
+mod watch;
 mod weather;
 
 pub use error::{BUSY_S, REPAIR, StoreError};
@@ -32,11 +34,12 @@ pub(super) use error::{no_address, told};
 use read::ReadError;
 use rusqlite::types::Value;
 use rusqlite::{Connection, TransactionBehavior, params};
-pub use server::{forget_empty, groves_at, version};
 use server::AtServer;
+pub use server::{forget_empty, groves_at, version};
 use std::fs;
 use std::io::{self, ErrorKind};
 use std::path::{Path, PathBuf};
+pub use watch::watch;
 
 /// Who writes, and when.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -169,10 +172,7 @@ impl Database {
     }
 
     /// Reads of one state of the database, whatever others write meanwhile.
-    fn reading<T>(
-        &self,
-        read: impl FnOnce(&Sql) -> Result<T, ReadError>,
-    ) -> Result<T, StoreError> {
+    fn reading<T>(&self, read: impl FnOnce(&Sql) -> Result<T, ReadError>) -> Result<T, StoreError> {
         match &self.engine {
             Engine::Sqlite(connection) => {
                 let transaction = connection.unchecked_transaction();

@@ -39,6 +39,14 @@ fn put(sql: &Sql, name: &str, file: &ModelFile, text: &str) -> sql::Result<usize
     )
 }
 
+/// Keeps a model beside all that are there; its name.
+pub(super) fn keep(sql: &Sql, as_of: DateTime<Utc>, file: &ModelFile) -> sql::Result<String> {
+    let known = texts(sql)?;
+    let name = model_name(as_of, |name| known.iter().any(|(taken, _)| taken == name));
+    put(sql, &name, file, &file.to_json())?;
+    Ok(name)
+}
+
 impl Database {
     /// Names and texts of the models that were fitted by `as_of`.
     ///
@@ -63,13 +71,7 @@ impl Database {
         file: &ModelFile,
         by: By,
     ) -> Result<String, StoreError> {
-        self.write(by, |sql, path| {
-            let known = texts(sql).map_err(|error| super::told(path, error))?;
-            let name = model_name(as_of, |name| known.iter().any(|(taken, _)| taken == name));
-            put(sql, &name, file, &file.to_json())
-                .map_err(|error| super::told(path, error))?;
-            Ok(name)
-        })
+        self.write(by, |sql, path| keep(sql, as_of, file).map_err(|error| super::told(path, error)))
     }
 }
 
@@ -101,13 +103,7 @@ impl Importing<'_, '_> {
         Ok(())
     }
 
-    fn model(
-        &mut self,
-        file: &str,
-        name: &str,
-        model: &ModelFile,
-        text: &str,
-    ) -> sql::Result<()> {
+    fn model(&mut self, file: &str, name: &str, model: &ModelFile, text: &str) -> sql::Result<()> {
         let stored = "SELECT model_json FROM models WHERE grove_id = ?1 AND name = ?2";
         let values = params![self.sql.grove(), name];
         let known: Option<String> = self.sql.first(stored, values, |row| row.get(0))?;

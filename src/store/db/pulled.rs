@@ -66,7 +66,7 @@ fn apart(mut hours: Vec<Hour>) -> Series {
 /// All issues that were pulled: number, time and service, in order of issue.
 pub(super) fn issues(sql: &Sql) -> sql::Result<Vec<(i64, DateTime<Utc>, String)>> {
     sql.rows(
-            "SELECT issue_id, issued_utc, source FROM forecasts
+        "SELECT issue_id, issued_utc, source FROM forecasts
              WHERE grove_id = ?1 AND source IS NOT NULL ORDER BY issued_utc, source",
         params![sql.grove()],
         |row| Ok((row.get(0)?, time(row.get(1)?), row.get(2)?)),
@@ -180,8 +180,7 @@ pub(super) fn keep_observed(sql: &Sql, fresh: &[PulledHour]) -> sql::Result<usiz
         let known = known.get(&pulled.hour.span.from);
         known.is_none_or(|known| pulled.hour.flags.count() < known.hour.flags.count())
     };
-    let wanted: Vec<PulledHour> =
-        fresh.iter().filter(is_wanted).map(PulledHour::rounded).collect();
+    let wanted: Vec<PulledHour> = fresh.iter().filter(is_wanted).map(PulledHour::rounded).collect();
     if wanted.is_empty() {
         return Ok(0);
     }
@@ -314,9 +313,9 @@ impl Importing<'_, '_> {
                 continue;
             }
             self.count(pulled::FORECASTS).fresh();
-            let rows = (2..).zip(&hours).map(|(row, (member, hour))| {
-                (row, forecast_values((issue_id, *member), hour))
-            });
+            let rows = (2..)
+                .zip(&hours)
+                .map(|(row, (member, hour))| (row, forecast_values((issue_id, *member), hour)));
             self.put_all(pulled::FORECASTS, INSERT_FORECAST, rows.collect())?;
         }
         Ok(())

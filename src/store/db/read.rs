@@ -3,9 +3,10 @@
 use super::error::StoreError;
 use super::sheets::{SHEETS, Sheet};
 use super::{Database, weather};
-use crate::grove::{Files, Grove, Parts, SETTINGS, TREES};
-use crate::weather::Forecasts;
+use crate::grove::{Files, Grove, Parts, SETTINGS, Settings, TREES};
 use crate::store::sql::{self, Sql, SqlError, Values};
+use crate::text::{Findings, Refused};
+use crate::weather::Forecasts;
 use chrono_tz::Tz;
 use rusqlite::params;
 
@@ -147,6 +148,18 @@ impl Database {
             Ok(Some(grove))
         })?
         .ok_or_else(|| StoreError::NoGrove { path: self.path.clone() })
+    }
+
+    /// What `grove.toml` says.
+    ///
+    /// # Errors
+    /// [`StoreError`] where it cannot be read, or there is no grove.
+    pub fn settings(&self) -> Result<Settings, StoreError> {
+        let text = self.reading(|sql| Ok(settings_text(sql)?))?;
+        let text = text.ok_or_else(|| StoreError::NoGrove { path: self.path.clone() })?;
+        let mut findings = Findings::default();
+        let settings = Settings::read(&text, &mut findings);
+        settings.ok_or_else(|| Refused { flaws: findings.flaws }.into())
     }
 
     /// `grove.toml` and `trees.csv`, the two files that every grove folder has.

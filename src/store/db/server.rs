@@ -23,9 +23,10 @@ const OFFICE: [&[&str]; 1] = [sql!("server_1_office.sql")];
 /// One at a time brings tables up to date: "xylo" in ASCII.
 const BRINGING_UP: i64 = 0x7879_6c6f;
 
-/// What this process knows of the servers that it has met.
-static MET: LazyLock<Mutex<HashMap<(String, Room), HashMap<String, i64>>>> =
-    LazyLock::new(Mutex::default);
+/// Rooms of servers that this process has met, and the numbers of groves by their names.
+type Met = HashMap<(String, Room), HashMap<String, i64>>;
+
+static MET: LazyLock<Mutex<Met>> = LazyLock::new(Mutex::default);
 
 /// The connections to a server whose tables are those that this program knows.
 pub(in crate::store) fn met(address: &Address, room: Room) -> Result<Pool, StoreError> {
@@ -57,7 +58,8 @@ fn bring_up_to_date(pool: &Pool, room: Room, path: PathBuf) -> Result<(), StoreE
     let there = "SELECT to_regclass(current_schema() || '.about') IS NOT NULL
                  AND current_schema() = ?1";
     let schema = room.schema();
-    let found: Option<bool> = sql.first(there, params![schema], |row| row.get(0)).map_err(failed)?;
+    let found: Option<bool> =
+        sql.first(there, params![schema], |row| row.get(0)).map_err(failed)?;
     let version = "SELECT version FROM about";
     let found = match found {
         Some(true) => sql.value(version, &[]).map_err(failed)?,
@@ -85,8 +87,8 @@ fn bring_up_to_date(pool: &Pool, room: Room, path: PathBuf) -> Result<(), StoreE
 /// One grove of a server.
 #[derive(Debug, Clone)]
 pub(in crate::store) struct AtServer {
-    pool: Pool,
-    grove: i64,
+    pub(super) pool: Pool,
+    pub(super) grove: i64,
 }
 
 impl AtServer {
@@ -125,15 +127,25 @@ impl AtServer {
         let by = Some((by.who.to_owned(), by.at.timestamp()));
         let opening = Opening { grove: Some(self.grove), by, turn: None };
         let session = Transaction::begin(&self.pool, opening)?;
-        let counted = "UPDATE homes SET version = version + 1 WHERE grove_id = ?1";
-        Sql::Postgres(&session).execute(counted, params![self.grove])?;
+        count_change(&session)?;
         Ok(session)
     }
 }
 
-/// How often a grove at a server was written to; none where the server does not answer.
+/// Locks the row of the grove that a transaction is about, and counts a change.
+pub(super) fn count_change(session: &Transaction) -> SqlResult<()> {
+    let counted = "UPDATE homes SET version = version + 1 WHERE grove_id = ?1";
+    let sql = Sql::Postgres(session);
+    sql.execute(counted, params![sql.grove()]).map(|_| ())
+}
+
+/// How often a grove at a server was written to; none where the server does not answer. Where this
+/// process listens to the server, it knows without asking.
 pub fn version(place: &Path) -> Option<i64> {
     let address = Address::try_from(place).ok()?;
+    if let Some(known) = super::watch::version(&address) {
+        return Some(known);
+    }
     let server = AtServer::open(&address, false).ok()?;
     let session = server.read().ok()?;
     let counted = "SELECT version FROM homes WHERE grove_id = ?1";
@@ -160,7 +172,7 @@ pub(in crate::store) fn rename(address: &Address, to: &str) -> Result<(), StoreE
     let path = address.shown();
     let from = address.grove().unwrap_or_default();
     let pool = met(address, Room::Groves)?;
-    let renamed = "UPDATE homes SET slug = ?2 WHERE slug = ?1";
+    let renamed = "UPDATE homes SET slug = ?2, version = version + 1 WHERE slug = ?1";
     changed(&pool, renamed, &[&from, &to]).map_err(|error| told(&path, error))?;
     forget(address);
     Ok(())

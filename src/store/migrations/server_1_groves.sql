@@ -34,13 +34,36 @@ END $$;
 CREATE TABLE homes (
     grove_id BIGINT GENERATED ALWAYS AS IDENTITY PRIMARY KEY,
     slug TEXT COLLATE "C" NOT NULL UNIQUE CHECK (slug <> ''),
-    version BIGINT NOT NULL DEFAULT 0
+    version BIGINT NOT NULL DEFAULT 0,
+    -- Groves of one cell share one answer of a weather service; none until somebody has looked.
+    cell TEXT COLLATE "C"
 ) WITH (fillfactor = 50);
+
+CREATE INDEX homes_by_cell ON homes (cell, grove_id);
+
+-- Work that falls due again and again, taken by whichever process comes first, for a while: what a
+-- killed one had taken falls to another one when its time is over.
+CREATE TABLE jobs (
+    kind TEXT COLLATE "C" NOT NULL CHECK (kind IN ('pull', 'refit')),
+    -- The cell of a pull, the grove of a refit.
+    key TEXT COLLATE "C" NOT NULL,
+    due_utc BIGINT NOT NULL,
+    holder TEXT COLLATE "C",
+    held_until_utc BIGINT,
+    -- Since it was done last.
+    attempts BIGINT NOT NULL DEFAULT 0,
+    last_error TEXT COLLATE "C",
+    done_utc BIGINT,
+    PRIMARY KEY (kind, key),
+    CHECK ((holder IS NULL) = (held_until_utc IS NULL))
+) WITH (fillfactor = 50);
+
+CREATE INDEX jobs_by_time ON jobs (kind, due_utc);
 
 -- Whoever listens hears of each change once it is there to be read.
 CREATE FUNCTION tell_version() RETURNS TRIGGER LANGUAGE plpgsql AS $$
 BEGIN
-    PERFORM pg_notify('xylocast', NEW.grove_id || ' ' || NEW.version);
+    PERFORM pg_notify('xylocast', NEW.grove_id || ' ' || NEW.version || ' ' || NEW.slug);
     RETURN NULL;
 END $$;
 

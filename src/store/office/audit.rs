@@ -1,8 +1,8 @@
 //! The audit of writes: a row before each write is done, and its status after.
 
 use super::{Office, OfficeError, time};
-use chrono::{DateTime, Utc};
 use crate::store::sql::Row;
+use chrono::{DateTime, Utc};
 use rusqlite::params;
 use rusqlite::types::{FromSql, FromSqlError, FromSqlResult, ToSql, ToSqlOutput, ValueRef};
 
@@ -74,7 +74,8 @@ impl Office {
     /// [`OfficeError`] where the file cannot be written: then nothing should be.
     pub fn write_asked(&self, asked: &Written) -> Result<i64, OfficeError> {
         self.note(|sql| {
-            let new = "INSERT INTO audit (at_utc, who, how, method, path, grove, request_id, status)
+            let new =
+                "INSERT INTO audit (at_utc, who, how, method, path, grove, request_id, status)
                        VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8) RETURNING audit_id";
             let Written { who, how, method, path, grove, request_id, status, .. } = asked;
             let at = asked.at.timestamp();

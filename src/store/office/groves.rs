@@ -88,9 +88,7 @@ impl Office {
             .and_then(|address| server::rename(&address, &kept.grove));
         renamed.map_err(|error| match (error, self.let_grove_go(&kept.grove)) {
             (_, Err(undone)) => undone,
-            (StoreError::Barred { .. }, _) => {
-                OfficeError::GroveTaken { grove: kept.grove.clone() }
-            }
+            (StoreError::Barred { .. }, _) => OfficeError::GroveTaken { grove: kept.grove.clone() },
             (error, _) => OfficeError::Store(error),
         })
     }

@@ -1,10 +1,10 @@
 //! People: who may do what.
 
 use super::{Office, OfficeError, Undone, name, time};
-use chrono::{DateTime, Utc};
-use rusqlite::types::{FromSql, FromSqlError, FromSqlResult, ToSql, ToSqlOutput, ValueRef};
 use crate::store::sql::{self, Row, Sql};
+use chrono::{DateTime, Utc};
 use rusqlite::params;
+use rusqlite::types::{FromSql, FromSqlError, FromSqlResult, ToSql, ToSqlOutput, ValueRef};
 use serde::{Deserialize, Serialize};
 use std::fmt;
 use std::str::FromStr;

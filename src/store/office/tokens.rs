@@ -68,7 +68,8 @@ impl Office {
     /// [`OfficeError`] where the file cannot be read.
     pub fn tokens(&self) -> Result<Vec<Token>, OfficeError> {
         self.read(|sql| {
-            let all = "SELECT tokens.name, tokens.role, people.name, created_utc, revoked_utc, used_utc
+            let all =
+                "SELECT tokens.name, tokens.role, people.name, created_utc, revoked_utc, used_utc
                  FROM tokens JOIN people USING (person_id)
                  ORDER BY revoked_utc IS NOT NULL, tokens.name COLLATE NOCASE, token_id";
             sql.rows(all, &[], |row| {

@@ -184,9 +184,8 @@ impl Sql<'_> {
         match self {
             Self::Sqlite(connection) => {
                 let mut statement = connection.prepare_cached(sql)?;
-                rows.iter().try_for_each(|row| {
-                    statement.execute(params_from_iter(row)).map(|_| ())
-                })?;
+                rows.iter()
+                    .try_for_each(|row| statement.execute(params_from_iter(row)).map(|_| ()))?;
                 Ok(())
             }
             Self::Postgres(session) => session.put_whole(sql, rows),
@@ -246,9 +245,9 @@ fn own(value: &dyn ToSql) -> Result<Value> {
     use rusqlite::types::ToSqlOutput;
     Ok(match value.to_sql()? {
         ToSqlOutput::Owned(value) => value,
-        ToSqlOutput::Borrowed(value) => value.try_into().map_err(|error| {
-            rusqlite::Error::ToSqlConversionFailure(Box::new(error))
-        })?,
+        ToSqlOutput::Borrowed(value) => value
+            .try_into()
+            .map_err(|error| rusqlite::Error::ToSqlConversionFailure(Box::new(error)))?,
         _ => {
             let words = "a value of a kind that only SQLite knows";
             return Err(rusqlite::Error::ToSqlConversionFailure(words.into()).into());

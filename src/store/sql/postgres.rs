@@ -89,8 +89,7 @@ pub(in crate::store) fn pool(address: &Address, room: Room) -> Result<Pool> {
         TURN.as_secs()
     ));
     let ordinary = 2 * available_parallelism().map_or(2, usize::from) + 4;
-    let timeouts =
-        Timeouts { wait: Some(TURN), create: Some(CONNECT), recycle: Some(CONNECT) };
+    let timeouts = Timeouts { wait: Some(TURN), create: Some(CONNECT), recycle: Some(CONNECT) };
     let pool = Pool::builder(Manager::new(config, NoTls))
         .max_size(address.connections().unwrap_or(ordinary))
         .timeouts(timeouts)
@@ -116,9 +115,7 @@ pub(in crate::store) fn config(address: &Address) -> Result<tokio_postgres::Conf
 async fn connection(pool: &Pool) -> Result<Client> {
     pool.get().await.map_err(|error| match error {
         PoolError::Backend(error) => SqlError::Postgres(error),
-        PoolError::Timeout(_) => {
-            SqlError::NoConnection("no connection came free in time".into())
-        }
+        PoolError::Timeout(_) => SqlError::NoConnection("no connection came free in time".into()),
         other => SqlError::NoConnection(other.to_string()),
     })
 }
@@ -149,7 +146,7 @@ impl std::fmt::Debug for Transaction {
 impl Transaction {
     pub(in crate::store) fn begin(pool: &Pool, opening: Opening) -> Result<Self> {
         let (pool, grove) = (pool.clone(), opening.grove.unwrap_or_default());
-        let client = wait(async move {
+        wait(async move {
             let client = Arc::new(connection(&pool).await?);
             let begun = Self { client: Some(client.clone()), grove };
             let begin = match &opening.by {
@@ -168,9 +165,8 @@ impl Transaction {
                 let take = client.prepare_cached("SELECT pg_advisory_xact_lock($1)").await?;
                 client.query(&take, &[&turn]).await?;
             }
-            Ok::<_, SqlError>(begun)
-        });
-        client
+            Ok(begun)
+        })
     }
 
     fn client(&self) -> Arc<Client> {
@@ -242,11 +238,7 @@ impl Transaction {
 
     /// A row that is barred ends a transaction here, so that rows go in under savepoints: many
     /// under one, and where that fails, each under its own.
-    pub(super) fn put_all(
-        &self,
-        sql: &str,
-        rows: Vec<Vec<Value>>,
-    ) -> Result<Vec<(usize, String)>> {
+    pub(super) fn put_all(&self, sql: &str, rows: Vec<Vec<Value>>) -> Result<Vec<(usize, String)>> {
         let (client, sql) = (self.client(), marks(sql));
         wait(async move {
             let statement = client.prepare_cached(&sql).await?;
@@ -371,7 +363,9 @@ impl<'r> FromSql<'r> for Cell {
             Type::FLOAT8 => Value::Real(f64::from_sql(of, raw)?),
             Type::BYTEA => Value::Blob(raw.to_owned()),
             // Behind a byte that tells its version.
-            Type::JSONB => Value::Text(String::from_utf8(raw.get(1..).unwrap_or_default().to_vec())?),
+            Type::JSONB => {
+                Value::Text(String::from_utf8(raw.get(1..).unwrap_or_default().to_vec())?)
+            }
             _ if <String as FromSql>::accepts(of) => Value::Text(String::from_sql(of, raw)?),
             _ => return Err(format!("no value is of type {of}").into()),
         }))
