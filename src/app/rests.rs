@@ -62,8 +62,8 @@ pub fn model_words(desk: &Desk) -> Vec<String> {
         lines.push("the model file named is used as it stands: no later draw is in it".into());
     } else if desk.since_refit > 0 && file.fitted_at.is_some() {
         lines.push(format!(
-            "{} since the last refit used, but its demand shape and spreads are older: run \
-             `xylocast refit`",
+            "{} since the last refit used, but its demand shape and spreads are older: \
+             a refit learns them again",
             counted(desk.since_refit, "draw", "draws")
         ));
     }
