@@ -37,7 +37,7 @@ fn spread_words(desk: &Desk, ahead: &Ahead) -> Option<String> {
         Spread::Exact => desk.exact_weather.then(|| "weather ahead taken as known".into()),
         Spread::Ensemble => Some("weather spread: the service's own ensemble members".into()),
         Spread::Learned(learned) => Some(format!(
-            "weather spread: errors of this grove's own forecasts by lead time ({:.1} degC, \
+            "weather spread: errors of this grove's own forecasts by lead time (+-{:.1} degC, \
              {:.0} % humidity, {:.0} % shortwave over all, from {} hours)",
             learned.error.air_c,
             learned.error.humidity_pct,
@@ -45,7 +45,7 @@ fn spread_words(desk: &Desk, ahead: &Ahead) -> Option<String> {
             learned.pairs
         )),
         Spread::Stated(error) => Some(format!(
-            "weather spread: stated default errors ({} degC, {} % humidity, {:.0} % shortwave), \
+            "weather spread: stated default errors (+-{} degC, {} % humidity, {:.0} % shortwave), \
              until this grove's own forecasts have been compared",
             error.air_c,
             error.humidity_pct,

@@ -155,17 +155,20 @@ async fn caller(server: &Arc<Server>, headers: &HeaderMap) -> Result<Caller, Fau
                 Fault::new(StatusCode::UNAUTHORIZED, Kind::UnknownToken, words)
             })?;
             let csrf = String::new();
-            return Ok(Some(Caller { name: Some(person.name), role, csrf, how: How::Token }));
+            let (name, secret) = (Some(person.name), Some(secret.hash()));
+            return Ok(Some(Caller { name, role, csrf, how: How::Token, secret }));
         }
         if let Some(secret) = cookie
             && let Some(session) = office.session(&secret.hash(), now)?
         {
             let csrf = secret.derived("csrf");
             let (name, role) = (Some(session.person.name), session.person.role);
-            return Ok(Some(Caller { name, role, csrf, how: How::Session }));
+            let secret = Some(secret.hash());
+            return Ok(Some(Caller { name, role, csrf, how: How::Session, secret }));
         }
         let is_open = !is_wide && !office.has_people()?;
-        let everybody = Caller { name: None, role: Role::Manager, csrf: token, how: How::Loopback };
+        let how = How::Loopback;
+        let everybody = Caller { name: None, role: Role::Manager, csrf: token, how, secret: None };
         Ok(is_open.then_some(everybody))
     });
     let found = found.await.map_err(|error| Fault::own(format!("nobody was found: {error}")))??;
@@ -181,7 +184,8 @@ async fn caller(server: &Arc<Server>, headers: &HeaderMap) -> Result<Caller, Fau
 impl Access {
     /// Somebody who has not logged in.
     fn nobody(&self) -> Caller {
-        Caller { name: None, role: Role::Reader, csrf: self.token.clone(), how: How::Nobody }
+        let csrf = self.token.clone();
+        Caller { name: None, role: Role::Reader, csrf, how: How::Nobody, secret: None }
     }
 
     /// The address of who asks; behind a proxy, the last one that the proxy itself wrote down.
