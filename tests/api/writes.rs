@@ -102,17 +102,17 @@ async fn groves_are_made_and_added_to() {
     let made = post(&service, "groves", &place.to_string()).await;
     assert_eq!(made.status, StatusCode::CREATED, "{}", made.text);
     assert_eq!(made.header("location"), "/api/v1/groves/west/trees");
-    let tree = json!({"tree_id": "W1", "block": "one", "circumference_cm": 90.0, "ports": 8});
+    let tree = json!({"tree_id": "W1", "block": "one", "species": "elm", "circumference_cm": 90.0, "ports": 8});
     let added = post(&service, "groves/west/trees", &tree.to_string()).await;
     assert_eq!(added.status, StatusCode::CREATED, "{}", added.text);
     let again = post(&service, "groves/west/trees", &tree.to_string()).await;
     assert_eq!(again.status.as_u16(), 422, "{}", again.text);
     let files = json!({"files": {"trees.csv":
-        "tree_id,block,circumference_cm,ports\nW1,one,90,8\nW2,one,100,8\n"}});
+        "tree_id,block,species,circumference_cm,ports\nW1,one,elm,90,8\nW2,one,elm,100,8\n"}});
     let more = post(&service, "groves/west/files", &files.to_string()).await;
     assert_eq!(read(&more)["files"]["trees.csv"], json!({"new": 1, "same": 1}), "{}", more.text);
     let other = json!({"files": {"trees.csv":
-        "tree_id,block,circumference_cm,ports\nW1,one,91,8\n"}});
+        "tree_id,block,species,circumference_cm,ports\nW1,one,elm,91,8\n"}});
     let flawed = post(&service, "groves/west/files", &other.to_string()).await;
     assert_eq!(flawed.status, StatusCode::CONFLICT, "{}", flawed.text);
     assert_eq!(read(&flawed)["flaws"][0]["row"], 2);
@@ -155,7 +155,7 @@ async fn weather_is_pulled_from_the_services_of_the_grove() {
              open_meteo_url = '{base}'\ndeadline_s = 2\nfirst_wait_ms = 10\n"
         );
         let files = json!({"from": "files", "files": {"grove.toml": settings,
-            "trees.csv": "tree_id,block,circumference_cm,ports\nA1,one,90,8\n"}});
+            "trees.csv": "tree_id,block,species,circumference_cm,ports\nA1,one,elm,90,8\n"}});
         let made = post(&service, "groves", &files.to_string()).await;
         assert_eq!(made.status, StatusCode::CREATED, "{}", made.text);
     }

@@ -281,7 +281,7 @@ pub async fn check(here: Here, want: Want) -> Result<Response, Fault> {
 /// A sample of trunks.
 #[derive(Debug, Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
-pub struct Trunks {
+pub struct Sample {
     /// Circumferences at breast height as typed, in cm, or with their unit.
     circumferences: Vec<String>,
     /// Are numbers without a unit inches?
@@ -300,13 +300,13 @@ pub struct Trunks {
 
 /// Mean dbh of trunks, how far to trust it, and the trees to dose one by one.
 #[utoipa::path(post, path = "/groves/{grove}/measure", tag = "dose",
-    request_body(content = Trunks, example = json!({"circumferences": ["94.2", "88", "101", "37 1/2 in"]})),
+    request_body(content = Sample, example = json!({"circumferences": ["94.2", "88", "101", "37 1/2 in"]})),
     responses((status = 200, description = "The sample summed up; as CSV its trunks",
         content((crate::app::measure::Measured = "application/json"), (String = "text/csv")))))]
 pub async fn measure(
     here: Here,
     want: Want,
-    Json(trunks): Json<Trunks>,
+    Json(trunks): Json<Sample>,
 ) -> Result<Response, Fault> {
     use crate::app::measure::{Tape, Wish, measure, read_list};
     let block_trees = counted("block_trees", trunks.block_trees, 1_000_000)?;
