@@ -2,13 +2,13 @@
 //! schemas of the document that describes them.
 #![allow(missing_docs)]
 
-#[path = "access/means.rs"]
-#[allow(dead_code)]
-mod means;
 #[path = "api/document.rs"]
 mod document;
 #[path = "api/lists.rs"]
 mod lists;
+#[path = "access/means.rs"]
+#[allow(dead_code)]
+mod means;
 #[path = "api/writes.rs"]
 mod writes;
 

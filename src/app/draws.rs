@@ -8,7 +8,6 @@ use crate::grove::{Draw, Seen};
 use chrono::{DateTime, NaiveDate, Utc};
 use serde::Serialize;
 
-
 /// Which draws are asked for.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Asked {

@@ -3,7 +3,9 @@
 mod show;
 mod words;
 
-pub use show::{Asked as Which, Bag, Entries, Line, Place, Shown, Told as EntryTold, entries, show};
+pub use show::{
+    Asked as Which, Bag, Entries, Line, Place, Shown, Told as EntryTold, entries, show,
+};
 
 use super::desk::DeskError;
 use crate::grove::{Grove, Seen};

@@ -171,9 +171,10 @@ pub fn accept(home: &Home, even_if_worse: bool, by: By) -> Result<Refit, DeskErr
     let desk = Desk::lay(&request, by.at)?;
     let mut answer = refit(&desk, false)?;
     if answer.is_worse && !even_if_worse {
-        let fact = "the refit would have predicted worse than the model in use; say that it is to be \
+        let fact =
+            "the refit would have predicted worse than the model in use; say that it is to be \
                     used all the same"
-            .into();
+                .into();
         return Err(DeskError::Ask { fact, about: About::WorseRefit });
     }
     answer.write(&desk, by, None)?;

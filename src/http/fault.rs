@@ -251,7 +251,12 @@ impl From<log::Fault> for Fault {
 impl IntoResponse for Fault {
     fn into_response(self) -> Response {
         if self.status.is_server_error() {
-            tracing::error!(status = self.status.as_u16(), "{}: {}", self.kind.title(), self.detail);
+            tracing::error!(
+                status = self.status.as_u16(),
+                "{}: {}",
+                self.kind.title(),
+                self.detail
+            );
         }
         let mut response = (self.status, Json(&self)).into_response();
         response.headers_mut().insert(header::CONTENT_TYPE, HeaderValue::from_static(PROBLEM));

@@ -158,11 +158,9 @@ impl Kind {
                 "The answer does not come in any form that the header Accept lets through.",
                 "The detail names the forms that there are; application/json is always one.",
             ],
-            Self::TooLarge => [
-                "too large",
-                "More was sent at once than is taken.",
-                "Send less at once.",
-            ],
+            Self::TooLarge => {
+                ["too large", "More was sent at once than is taken.", "Send less at once."]
+            }
             Self::OtherForm => [
                 "another form is needed",
                 "What was sent is of another media type than this address takes.",

@@ -136,7 +136,8 @@ impl Figures {
             let (unit, rest) = (unit.to_owned(), rest.to_owned());
             let Some((us, convert)) = self.customary_of(&unit) else { continue };
             let difference = |value: f64| {
-                let value = if unit == "degC" { value * F_PER_DEGC } else { return convert(value) };
+                let value =
+                    if unit == "degC" { value * F_PER_DEGC } else { return convert(value) };
                 format!("{value:.1}")
             };
             let Some(converted) =

@@ -16,7 +16,8 @@ pub fn page(place: &Place, answer: &Tomorrow) -> String {
     let source = &answer.outlook.source;
     let title = answer.date.format("%A %-d %B %Y").to_string();
     let why: Vec<String> = answer.why.iter().map(|line| figures.sentence(line)).collect();
-    let odds: Vec<String> = answer.diagnosis.iter().map(|named| figures.sentence(&odd(named))).collect();
+    let odds: Vec<String> =
+        answer.diagnosis.iter().map(|named| figures.sentence(&odd(named))).collect();
     let told = source.warning.as_deref().map(|words| figures.sentence(words));
     let body = html! {
         h1 { (title) }

@@ -9,9 +9,24 @@ use crate::app::trees::TreeLine;
 /// The trees that are known.
 pub fn known_trees(trees: &[TreeLine]) -> Vec<u8> {
     let header = [
-        "tree_id", "block", "species", "row", "position", "dbh_cm", "ports", "flares", "charge_ml",
-        "hang", "draws", "last_draw", "last_treated", "next_earliest", "thirst_times", "thirst_low",
-        "thirst_high", "note",
+        "tree_id",
+        "block",
+        "species",
+        "row",
+        "position",
+        "dbh_cm",
+        "ports",
+        "flares",
+        "charge_ml",
+        "hang",
+        "draws",
+        "last_draw",
+        "last_treated",
+        "next_earliest",
+        "thirst_times",
+        "thirst_low",
+        "thirst_high",
+        "note",
     ];
     let row = |tree: &TreeLine| {
         let thirst = tree.thirst;
@@ -42,8 +57,22 @@ pub fn known_trees(trees: &[TreeLine]) -> Vec<u8> {
 /// Draws.
 pub fn draws(draws: &[DrawLine]) -> Vec<u8> {
     let header = [
-        "draw_id", "tree_id", "block", "start", "charge_ml", "ports", "crew", "kit", "state",
-        "last_wet", "first_empty", "stripped", "left_ml", "looks", "pauses", "note",
+        "draw_id",
+        "tree_id",
+        "block",
+        "start",
+        "charge_ml",
+        "ports",
+        "crew",
+        "kit",
+        "state",
+        "last_wet",
+        "first_empty",
+        "stripped",
+        "left_ml",
+        "looks",
+        "pauses",
+        "note",
     ];
     let row = |draw: &DrawLine| {
         vec![
@@ -71,8 +100,26 @@ pub fn draws(draws: &[DrawLine]) -> Vec<u8> {
 /// Entries of the journal.
 pub fn journal(entries: &Entries) -> Vec<u8> {
     let header = [
-        "key", "at", "noted", "by", "act", "draw_id", "tree_id", "charge_ml", "ports", "head_m",
-        "kit_id", "second_bag", "state", "left_ml", "added_ml", "why", "of", "note", "says", "undone",
+        "key",
+        "at",
+        "noted",
+        "by",
+        "act",
+        "draw_id",
+        "tree_id",
+        "charge_ml",
+        "ports",
+        "head_m",
+        "kit_id",
+        "second_bag",
+        "state",
+        "left_ml",
+        "added_ml",
+        "why",
+        "of",
+        "note",
+        "says",
+        "undone",
     ];
     let row = |EntryTold { says, undone, entry }: &EntryTold| {
         vec![
@@ -104,8 +151,18 @@ pub fn journal(entries: &Entries) -> Vec<u8> {
 /// How bags fall: a row each step believed and each look.
 pub fn drawdowns(drawdowns: &[Drawdown]) -> Vec<u8> {
     let header = [
-        "draw_id", "tree_id", "what", "at", "minutes", "left_ml", "at_start_p10_ml",
-        "at_start_p50_ml", "at_start_p90_ml", "now_p10_ml", "now_p50_ml", "now_p90_ml",
+        "draw_id",
+        "tree_id",
+        "what",
+        "at",
+        "minutes",
+        "left_ml",
+        "at_start_p10_ml",
+        "at_start_p50_ml",
+        "at_start_p90_ml",
+        "now_p10_ml",
+        "now_p50_ml",
+        "now_p90_ml",
     ];
     let three = |left: &Option<Left>| {
         let of = |ml: fn(&Left) -> f64| or_blank(&left.as_ref().map(ml));
@@ -118,7 +175,10 @@ pub fn drawdowns(drawdowns: &[Drawdown]) -> Vec<u8> {
         };
         let steps = drawn.steps.iter().map(move |step| {
             let believed = three(&step.at_start).into_iter().chain(three(&step.now));
-            head("believed", &step.at, step.minutes).chain([String::new()]).chain(believed).collect()
+            head("believed", &step.at, step.minutes)
+                .chain([String::new()])
+                .chain(believed)
+                .collect()
         });
         let looks = drawn.looks.iter().map(move |look| {
             let left = [or_blank(&look.left_ml)].into_iter();

@@ -26,8 +26,11 @@ async fn every_operation_says_who_may_what_may_go_wrong_and_shows_how() {
                 assert!(problem["example"]["type"].is_string(), "{at} {range}");
             }
             if let Some(body) = operation.get("requestBody") {
-                assert!(body["content"]["application/json"]["example"].is_string()
-                    || !body["content"]["application/json"]["example"].is_null(), "{at}");
+                assert!(
+                    body["content"]["application/json"]["example"].is_string()
+                        || !body["content"]["application/json"]["example"].is_null(),
+                    "{at}"
+                );
             }
             for parameter in operation["parameters"].as_array().into_iter().flatten() {
                 if parameter["name"] == "per_page" {

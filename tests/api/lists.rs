@@ -98,9 +98,14 @@ async fn rows_and_formulas() {
     let csv = [("accept", "text/csv;q=0.5, application/json;q=0.1")];
     let trees = ask(&service, "groves/my-demo/trees", &csv).await;
     assert!(trees.text.contains(",'=1+1,") && trees.text.contains(",'@SUM(A1)"), "{}", trees.text);
-    for address in ["groves", "groves/my-demo/weather", "groves/my-demo/drawdowns",
-        "groves/my-demo/draws", "groves/my-demo/entries", "groves/my-demo/trees/E05"]
-    {
+    for address in [
+        "groves",
+        "groves/my-demo/weather",
+        "groves/my-demo/drawdowns",
+        "groves/my-demo/draws",
+        "groves/my-demo/entries",
+        "groves/my-demo/trees/E05",
+    ] {
         let answer = ask(&service, address, &csv).await;
         assert_eq!(answer.header("content-type"), "text/csv", "{address}: {}", answer.text);
         let mut rows = csv::Reader::from_reader(answer.text.as_bytes());

@@ -198,7 +198,8 @@ async fn long_questions_are_sent() {
     assert_eq!(read(&unknown)["flaws"][0]["row"], 2);
     let overnight = post(&service, "groves/demo/overnight", &times("E05")).await;
     assert_eq!(overnight.status, StatusCode::OK, "{}", overnight.text);
-    let measure = post(&service, "groves/demo/measure", r#"{"circumferences":["94.2","88"]}"#).await;
+    let measure =
+        post(&service, "groves/demo/measure", r#"{"circumferences":["94.2","88"]}"#).await;
     assert_eq!(read(&measure)["trunks"].as_array().unwrap().len(), 2, "{}", measure.text);
     let plan = ask(&service, "groves/demo/dayplan?people=1", &[]).await;
     let mut kept = read(&plan)["kept"].clone();

@@ -1,9 +1,9 @@
 //! Today's entries, and the bags that hang.
 
 use super::{Fault, words};
-use crate::grove::{Draw, Seen};
 use crate::app::desk::DeskError;
 use crate::app::parts::{Part, beside, per_page};
+use crate::grove::{Draw, Seen};
 use crate::journal::{self, Entry, Flat, HANGS_AT_MOST};
 use crate::store::folder_log::Logbook;
 use crate::store::home::Home;
@@ -168,8 +168,9 @@ pub fn show(home: &Home, now: DateTime<Utc>) -> Result<Shown, Fault> {
         key: entry.key.clone(),
         undone: state.undone_by(&entry.key).is_some(),
     };
-    let hangs =
-        |told: &&journal::Told| told.hangs() && told.started <= now && now - told.started <= HANGS_AT_MOST;
+    let hangs = |told: &&journal::Told| {
+        told.hangs() && told.started <= now && now - told.started <= HANGS_AT_MOST
+    };
     let mut hanging: Vec<&journal::Told> = state.draws().filter(hangs).collect();
     hanging.sort_by_key(|told| told.started);
     let drawn =

@@ -150,7 +150,8 @@ pub async fn new_tree(here: Here, Json(tree): Json<NewTree>) -> Result<Response,
     let who = here.caller.who().to_owned();
     let write = move |home: &Home, now| add_tree(home, &form, By { who: &who, at: now });
     here.write(write).await?;
-    let added = Added { files: BTreeMap::from([("trees.csv".to_owned(), Rows { new: 1, same: 0 })]) };
+    let added =
+        Added { files: BTreeMap::from([("trees.csv".to_owned(), Rows { new: 1, same: 0 })]) };
     Ok((StatusCode::CREATED, Json(added)).into_response())
 }
 

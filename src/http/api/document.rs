@@ -80,8 +80,12 @@ fn complete(operation: &mut Operation, path: &str, method: &Method, need: Need) 
         let words = "What the asker has, by If-None-Match, still holds";
         responses.insert("304".into(), ResponseBuilder::new().description(words).build().into());
     }
-    responses.insert("4XX".into(), problem("What was asked cannot be answered", (422, Kind::CannotBeDone)));
-    responses.insert("5XX".into(), problem("The service cannot answer", (503, Kind::StoreUnusable)));
+    responses.insert(
+        "4XX".into(),
+        problem("What was asked cannot be answered", (422, Kind::CannotBeDone)),
+    );
+    responses
+        .insert("5XX".into(), problem("The service cannot answer", (503, Kind::StoreUnusable)));
     if let Some(role) = need.role {
         let schemes = ["token", "session"];
         let nothing: [&str; 0] = [];
@@ -105,7 +109,12 @@ fn text(name: &str, place: ParameterIn, words: &str, example: &str) -> RefOr<Par
         schema = schema.min_length(Some(1)).max_length(Some(255)).pattern(Some("^[!-~]+$"));
     }
     let parameter = ParameterBuilder::new().name(name).parameter_in(place).required(required);
-    parameter.description(Some(words)).example(Some(example.into())).schema(Some(schema)).build().into()
+    parameter
+        .description(Some(words))
+        .example(Some(example.into()))
+        .schema(Some(schema))
+        .build()
+        .into()
 }
 
 fn problem(words: &str, (status, kind): (u16, Kind)) -> RefOr<Response> {

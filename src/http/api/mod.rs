@@ -73,7 +73,11 @@ pub fn routes() -> Router<Arc<Server>> {
     )
 }
 
-fn told(server: &Server, want: &Want, document: &Document) -> Result<Response, super::fault::Fault> {
+fn told(
+    server: &Server,
+    want: &Want,
+    document: &Document,
+) -> Result<Response, super::fault::Fault> {
     let mut document = document.clone();
     document::finish(&mut document, server.access.cookie_name());
     want.reply(vec![json(&document)])

@@ -17,9 +17,8 @@ const LONGEST: usize = 2_000;
 /// The part that a cursor names; the newest lines without one.
 pub fn part(cursor: Option<&str>) -> Result<Part<Place>, Fault> {
     let Some(cursor) = cursor else { return Ok(Part::default()) };
-    let unknown = || {
-        Fault::bad_request("the cursor is none that was given here; begin again without one")
-    };
+    let unknown =
+        || Fault::bad_request("the cursor is none that was given here; begin again without one");
     let text = unhex(cursor).ok_or_else(unknown)?;
     let mut parts = text.splitn(3, ' ');
     let (way, at, name) = (parts.next(), parts.next(), parts.next());
@@ -39,9 +38,8 @@ pub fn linked(
     asked: &[(&str, String)],
     (newer, older): (Option<&Place>, Option<&Place>),
 ) -> Response {
-    let cursor = |way: &str, (at, name): &Place| {
-        hex(format!("{way} {} {name}", at.to_rfc3339()).as_bytes())
-    };
+    let cursor =
+        |way: &str, (at, name): &Place| hex(format!("{way} {} {name}", at.to_rfc3339()).as_bytes());
     let link = |rel: &str, cursor: Option<String>| {
         let cursor = cursor.map(|cursor| ("cursor", cursor));
         let pairs: Vec<(&str, String)> = asked.iter().cloned().chain(cursor).collect();
@@ -80,7 +78,8 @@ mod tests {
 
     #[test]
     fn a_cursor_comes_back_as_the_place_it_was() {
-        let place = (DateTime::from_timestamp_millis(1_768_400_000_123).unwrap(), "A 1 \u{e9}".into());
+        let place =
+            (DateTime::from_timestamp_millis(1_768_400_000_123).unwrap(), "A 1 \u{e9}".into());
         let asked = [("per_page", "3".to_owned())];
         let response = linked("".into_response(), "/draws", &asked, (None, Some(&place)));
         let link = response.headers()[header::LINK].to_str().unwrap().to_owned();

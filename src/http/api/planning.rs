@@ -77,9 +77,8 @@ pub async fn dayplan(
 ) -> Result<Response, Fault> {
     let (date, asked) = asked.read()?;
     let key = format!("{date:?} {asked:?}");
-    let ask = move |desk: &Desk| {
-        dayplan::dayplan(desk, date.unwrap_or_else(|| desk.tomorrow()), &asked)
-    };
+    let ask =
+        move |desk: &Desk| dayplan::dayplan(desk, date.unwrap_or_else(|| desk.tomorrow()), &asked);
     let plan = here.answer(&key, ask).await?;
     told(&here, &want, &plan)
 }
@@ -111,20 +110,15 @@ pub struct Replan {
     request_body(content = Replan, example = json!({"people": 1, "kits": 11})),
     responses((status = 200, description = "The plan; as CSV its acts; as a calendar an event each",
         content((DayPlan = "application/json"), (String = "text/csv"), (String = "text/calendar")))))]
-pub async fn replan(
-    here: Here,
-    want: Want,
-    Json(replan): Json<Replan>,
-) -> Result<Response, Fault> {
+pub async fn replan(here: Here, want: Want, Json(replan): Json<Replan>) -> Result<Response, Fault> {
     let Replan { date, blocks, trees, people, kits, earlier } = replan;
     let asked = PlanAsked { date, block: blocks, tree: trees, people, kits };
     let (date, asked) = asked.read()?;
     let date = date.or(earlier.as_ref().map(|kept| kept.date));
     let date = in_range(date)?;
     let asked = dayplan::Asked { earlier, ..asked };
-    let ask = move |desk: &Desk| {
-        dayplan::dayplan(desk, date.unwrap_or_else(|| desk.tomorrow()), &asked)
-    };
+    let ask =
+        move |desk: &Desk| dayplan::dayplan(desk, date.unwrap_or_else(|| desk.tomorrow()), &asked);
     let plan = here.ask(ask).await?;
     told(&here, &want, &plan)
 }
@@ -163,9 +157,8 @@ pub async fn days(here: Here, want: Want, Asked(days): Asked<Days>) -> Result<Re
     let count = counted("days", days, MOST_DAYS)?.unwrap_or(7);
     let (date, asked) = PlanAsked { date, block, tree, people, kits }.read()?;
     let key = format!("{date:?} {count} {asked:?}");
-    let ask = move |desk: &Desk| {
-        campaign(desk, date.unwrap_or_else(|| desk.tomorrow()), count, &asked)
-    };
+    let ask =
+        move |desk: &Desk| campaign(desk, date.unwrap_or_else(|| desk.tomorrow()), count, &asked);
     let answer = here.answer(&key, ask).await?;
     want.reply(vec![json(&*answer), csv(|| rows::dayplan::days(&answer))])
 }
@@ -237,7 +230,11 @@ impl From<SheetAsked> for SheetKind {
     (status = 200, description = "Doses, batches, setting up, parts; as CSV one kind of sheet",
         content((Dose = "application/json"), (String = "text/csv"))),
 ))]
-pub async fn dose(here: Here, want: Want, Asked(asked): Asked<DoseAsked>) -> Result<Response, Fault> {
+pub async fn dose(
+    here: Here,
+    want: Want,
+    Asked(asked): Asked<DoseAsked>,
+) -> Result<Response, Fault> {
     let sheet = asked.sheet.map(SheetKind::from);
     let asked = dose::Asked {
         trees: asked.tree,

@@ -113,7 +113,9 @@ impl Want {
         let tag = format!("W/{}", tag(&body));
         let head = [(header::ETAG, tag.as_str()), (header::VARY, "accept")];
         let holds = |has: &str| {
-            has.split(',').map(str::trim).any(|has| has == "*" || has.trim_start_matches("W/") == &tag[2..])
+            has.split(',')
+                .map(str::trim)
+                .any(|has| has == "*" || has.trim_start_matches("W/") == &tag[2..])
         };
         if self.has.as_deref().is_some_and(holds) {
             return Ok((StatusCode::NOT_MODIFIED, head).into_response());

@@ -2,10 +2,10 @@
 
 use super::typed;
 use crate::app::compare::compare;
-use crate::app::parts::Part;
 use crate::app::dayplan::{Asked as PlanAsked, DayPlan, dayplan};
 use crate::app::desk::Desk;
 use crate::app::draws::{Asked, draws};
+use crate::app::parts::Part;
 use crate::app::record::{Asked as RecordAsked, Record, record};
 use crate::app::refit::{accept, refit};
 use crate::app::tomorrow::tomorrow;
