@@ -272,7 +272,12 @@ impl IntoResponse for Fault {
 /// frame around the handlers refused in plain text becomes one too.
 pub async fn as_asked(request: Request, next: Next) -> Response {
     let path = request.uri().path().to_owned();
-    let response = next.run(request).await;
+    told(path, next.run(request).await).await
+}
+
+/// An answer to who asked at a path; one that is no fault stays as it is, and so does one that was
+/// told before.
+pub async fn told(path: String, response: Response) -> Response {
     let known = response.extensions().get::<Fault>().cloned();
     let status = response.status();
     let refused = status.is_client_error() || status.is_server_error();

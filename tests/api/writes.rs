@@ -44,7 +44,8 @@ async fn one_key_is_done_once_and_heard_again() {
     let refused = r#"{"act":{"kind":"wet","on":"NONE"}}"#;
     let heard = [keyed(&service, "k2", refused).await, keyed(&service, "k2", refused).await];
     assert_eq!(heard[0].status, StatusCode::UNPROCESSABLE_ENTITY);
-    assert_eq!(read(&heard[0])["detail"], read(&heard[1])["detail"]);
+    assert_eq!(read(&heard[0])["type"], "/problems/cannot-be-done");
+    assert_eq!(read(&heard[0]), read(&heard[1]), "whole both times");
     assert_eq!(keyed(&service, "k3", WET).await.status, StatusCode::CREATED);
     assert_eq!(noted(&service).await, 2);
     for wrong in ["", &"k".repeat(256)] {
