@@ -163,7 +163,7 @@ fn a_plan_made_again_changes_little_and_says_what() {
     assert!(alone.len() > 1, "{alone:?}");
     let wrong = Asked { earlier: Some(plan.kept.clone()), ..Asked::default() };
     let error = dayplan(&desk, plan.date.succ_opt().unwrap(), &wrong).unwrap_err().to_string();
-    assert!(error.contains("--from"), "{error}");
+    assert!(error.contains("the earlier plan is for"), "{error}");
 }
 
 #[test]

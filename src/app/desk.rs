@@ -62,9 +62,54 @@ pub enum DeskError {
     /// The almanac has no such day.
     #[error(transparent)]
     Almanac(#[from] crate::evapo::EvapoError),
+    /// An entry is not noted.
+    #[error(transparent)]
+    Log(Box<super::log::Fault>),
+    /// There is nothing of that name in the grove.
+    #[error("there is no {what} '{name}' in this grove; correct it, or add it first")]
+    NoSuch {
+        /// What was looked for.
+        what: &'static str,
+        /// The name.
+        name: String,
+    },
+    /// The demo is part of the program.
+    #[error(
+        "the demo is part of the program and cannot be changed: use a copy of it, or a grove of \
+         your own"
+    )]
+    Demo,
+    /// No weather service answered.
+    #[error("{0}")]
+    NobodyAnswered(String),
+    /// A question that has to say something else about one thing.
+    #[error("{fact}")]
+    Ask {
+        /// What is wrong, and what would have to be said.
+        fact: String,
+        /// About what; each surface has its own way to say it.
+        about: About,
+    },
     /// A question that this grove cannot answer.
     #[error("{0}")]
     Unanswerable(String),
+}
+
+/// What a question has to say otherwise.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum About {
+    /// Which trees or blocks.
+    Trees,
+    /// How many people, kits or trees.
+    Means,
+    /// How many kits.
+    Kits,
+    /// The date, or the earlier plan.
+    EarlierPlan,
+    /// Which database.
+    Database,
+    /// That a refit is used though it is worse.
+    WorseRefit,
 }
 
 impl From<HomeError> for DeskError {
@@ -75,7 +120,7 @@ impl From<HomeError> for DeskError {
             HomeError::Pulled(error) => Self::Pulled(error),
             HomeError::Model { path, error } => Self::Model { path, error },
             HomeError::File { path, error } => Self::File { path, error },
-            HomeError::Demo => Self::Unanswerable(error.to_string()),
+            HomeError::Demo => Self::Demo,
         }
     }
 }
@@ -182,6 +227,14 @@ impl Desk {
     /// Local date of an instant.
     pub fn local_date(&self, at: DateTime<Utc>) -> NaiveDate {
         super::past::local_date(at, self.grove.settings.zone)
+    }
+
+    /// Intended draws that a question brings, as rows of `hang.csv`.
+    ///
+    /// # Errors
+    /// [`DeskError`] where a row is flawed.
+    pub fn hangs_of(&self, rows: &[u8]) -> Result<Vec<Hang>, DeskError> {
+        Ok(self.grove.read_hang("hangs", rows)?.0)
     }
 
     /// Intended draws: those of `file` where one is named, else the grove's own, else none.

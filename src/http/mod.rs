@@ -9,6 +9,7 @@ pub mod fault;
 pub mod here;
 pub mod live;
 pub mod ops;
+pub mod problem;
 pub mod pulls;
 pub mod serve;
 pub mod server;
@@ -61,6 +62,7 @@ pub fn router(server: Arc<Server>) -> Router {
         .merge(access::routes())
         .merge(api::routes())
         .merge(ops::routes())
+        .merge(problem::routes())
         .merge(assets::routes())
         .fallback(fault::no_such_address)
         .method_not_allowed_fallback(fault::no_such_method)

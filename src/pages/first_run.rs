@@ -80,8 +80,8 @@ pub fn groves_page(place: &Place, groves: &[Listed], can_make: bool) -> String {
         } } }
         @if can_make && place.may_manage { p { a .button href="/new" { "Begin a grove" } } }
         @if !can_make {
-            p { "To keep groves of your own, start the service with " code { "--data FOLDER" }
-                ". The demo cannot be changed." }
+            p { "To keep groves of your own, whoever runs the service names a folder for them in its \
+                setting " code { "data" } ". The demo cannot be changed." }
         }
     };
     whole(place, if is_first { "Welcome" } else { "Groves" }, &body)

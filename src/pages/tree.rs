@@ -18,7 +18,7 @@ pub fn page(place: &Place, story: &TreeStory) -> String {
     let body = html! {
         p { a href=(format!("{}/trees", place.base)) { "All trees" } }
         h1 { (title) }
-        @if let Some(named) = &story.odd { p.warning { (odd(named)) } }
+        @if let Some(named) = &story.odd { p.warning { (figures.sentence(&odd(named))) } }
         (facts(story, figures))
         section { h2 { "Predicted and seen" }
             @if story.compared.is_empty() { p { "No draw of it tells anything yet." } }
@@ -31,7 +31,7 @@ pub fn page(place: &Place, story: &TreeStory) -> String {
             }
         }
         section { h2 { "Ports and old holes" } (holes(&story.holes, figures)) }
-        (lines("What this rests on", &story.rests_on))
+        (lines("What this rests on", &figures.sentences(&story.rests_on)))
         p.small { "Times in " (story.time_zone) "." }
     };
     whole(place, &title, &body)

@@ -35,7 +35,7 @@ pub fn page(place: &Place, trees: &Trees) -> String {
                 shortest interval (label.min_interval_days)." }
         }
         (table("Trees", &columns, &rows))
-        (lines("What this rests on", &trees.rests_on))
+        (lines("What this rests on", &figures.sentences(&trees.rests_on)))
     };
     whole(place, "Trees", &body)
 }

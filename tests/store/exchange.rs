@@ -158,7 +158,7 @@ fn other_content_under_the_same_name_is_a_conflict_row_by_row() {
     edit("grove.toml", "elevation_m = 120", "elevation_m = 130");
     let before = fs::read(&kept.file).unwrap();
     let told = flaws(import(&kept.file, folder.path()).unwrap_err());
-    let remedy = "make the two agree, or import with --replace to take what is offered";
+    let remedy = "make the two agree";
     assert_eq!(
         told,
         [

@@ -1,7 +1,7 @@
 //! An earlier plan, kept as JSON, and what a new one changes of it.
 
 use super::lay::Laid;
-use crate::app::desk::{Desk, DeskError};
+use crate::app::desk::{About, Desk, DeskError};
 use crate::app::window::clock_time;
 use crate::plan::day::{Act, Draw, Left, Plan, Why};
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
@@ -57,7 +57,31 @@ pub fn read_kept(path: &Path) -> Result<Kept, DeskError> {
     Ok(whole.kept)
 }
 
+/// No plan of one date reaches further from its minute 0.
+const LONGEST_MIN: i32 = 7 * 24 * 60;
+
+fn none_of_ours() -> DeskError {
+    let fact = "the earlier plan is none that this program made: send it as it was given".into();
+    DeskError::Ask { fact, about: About::EarlierPlan }
+}
+
 impl Kept {
+    /// Refuses what no plan of ours can be, whoever sent it.
+    fn hold(&self) -> Result<(), DeskError> {
+        let Plan { people, draws, .. } = &self.plan;
+        let near = |minute: i32| minute.unsigned_abs() <= LONGEST_MIN.unsigned_abs();
+        let mut acts = people.iter().flatten();
+        let mut trees: Vec<usize> = draws.iter().map(|draw| draw.tree).collect();
+        let all = trees.len();
+        trees.sort_unstable();
+        trees.dedup();
+        let is_ours = self.schema == SCHEMA
+            && acts.all(|act| near(act.from) && near(act.to) && act.from <= act.to)
+            && draws.iter().all(|draw| near(draw.start) && draw.person < people.len())
+            && trees.len() == all;
+        if is_ours { Ok(()) } else { Err(none_of_ours()) }
+    }
+
     /// A plan with the names of its trees.
     pub fn of(desk: &Desk, laid: &Laid, plan: &Plan) -> Self {
         let id = |hang: &crate::grove::Hang| desk.grove.trees[hang.tree].id.clone();
@@ -77,13 +101,17 @@ impl Kept {
     /// [`DeskError`] where it is another date's.
     pub fn on(&self, desk: &Desk, laid: &Laid) -> Result<Plan, DeskError> {
         if self.date != laid.date {
-            let words = format!(
-                "the plan named with --from is for {}, not for {}: give --date, or leave --from out",
+            let fact = format!(
+                "the earlier plan is for {}, not for {}: ask for its date, or leave it out",
                 self.date, laid.date
             );
-            return Err(DeskError::Unanswerable(words));
+            return Err(DeskError::Ask { fact, about: About::EarlierPlan });
         }
+        self.hold()?;
         let shift = laid.minute(self.base);
+        if shift.abs() > LONGEST_MIN {
+            return Err(none_of_ours());
+        }
         let place = |old: usize| -> Option<usize> {
             let id = self.tree_ids.get(old)?;
             laid.hangs.iter().position(|hang| desk.grove.trees[hang.tree].id == *id)

@@ -2,7 +2,7 @@
 
 use super::Asked;
 use crate::app::ahead::{Ahead, Thirsts};
-use crate::app::desk::{Desk, DeskError};
+use crate::app::desk::{About, Desk, DeskError};
 use crate::app::hanging::{Bag, hanging};
 use crate::app::outlook::{HOT_C, Outlook, outlook};
 use crate::app::overnight::{self, leave};
@@ -86,9 +86,10 @@ pub fn lay(desk: &Desk, date: NaiveDate, asked: &Asked) -> Result<Laid, DeskErro
         notes.push(words);
     }
     if list.is_empty() && still.is_empty() {
-        let words =
-            "no tree is on the list: say hang = yes in trees.csv, or name --block or --tree";
-        return Err(DeskError::Unanswerable(words.into()));
+        let fact = "no tree is on the list: say hang = yes of trees that are to be hung, or name \
+                    trees or blocks"
+            .into();
+        return Err(DeskError::Ask { fact, about: About::Trees });
     }
     let (list, done) = without_done(desk, date, list, &still);
     if done > 0 {
@@ -105,12 +106,13 @@ pub fn lay(desk: &Desk, date: NaiveDate, asked: &Asked) -> Result<Laid, DeskErro
     let people = people(desk, asked, now, minute_of(base, turns.day_ends), hangs.len());
     let kits = kits(desk, asked);
     if kits.len() < still.len() {
-        return Err(DeskError::Unanswerable(format!(
-            "{} bags hang already, and there are {} kits: give --kits as all that are in use, those \
+        let fact = format!(
+            "{} bags hang already, and there are {} kits: count all kits that are in use, those \
              hanging too",
             still.len(),
             kits.len()
-        )));
+        );
+        return Err(DeskError::Ask { fact, about: About::Kits });
     }
     let done_by = settings
         .wishes

@@ -12,7 +12,7 @@ pub use odds::{Odds, WhatIf};
 pub use week::{Campaign, CampaignDay, campaign};
 
 use super::cautions::Caution;
-use super::desk::{Desk, DeskError};
+use super::desk::{About, Desk, DeskError};
 use crate::plan::check::check;
 use crate::plan::day::{Effort, Plan, Score, solve};
 use crate::plan::overnight::Call;
@@ -232,12 +232,15 @@ fn planned(
                 None => (plan, score),
             })
         }
-        Err(breaches) => Err(DeskError::Unanswerable(format!(
-            "the plan made for {} breaks {} of its rules and is not shown (a fault of the program; the \
-             first: {}); other --people, --kits or trees may go",
-            laid.date,
-            breaches.len(),
-            breaches[0]
-        ))),
+        Err(breaches) => {
+            let fact = format!(
+                "the plan made for {} breaks {} of its rules and is not shown (a fault of the \
+                 program; the first: {}); another number of people or kits, or other trees, may go",
+                laid.date,
+                breaches.len(),
+                breaches[0]
+            );
+            Err(DeskError::Ask { fact, about: About::Means })
+        }
     }
 }

@@ -90,6 +90,24 @@ impl Office {
         Ok(Some(session))
     }
 
+    /// Does the session of a secret live? To look is no use of it.
+    ///
+    /// # Errors
+    /// [`OfficeError`] where the file cannot be read.
+    pub fn session_lives(
+        &self,
+        secret: &SecretHash,
+        now: DateTime<Utc>,
+    ) -> Result<bool, OfficeError> {
+        let sql = "SELECT EXISTS (SELECT 1 FROM sessions JOIN people USING (person_id)
+                   WHERE secret_sha256 = ?1 AND NOT disabled
+                       AND ?2 < min(ends_utc, seen_utc + idle_s) AND ?2 >= created_utc)";
+        self.read(|connection| {
+            let mut asked = connection.prepare_cached(sql)?;
+            asked.query_row(params![secret, now.timestamp()], |row| row.get(0))
+        })
+    }
+
     /// Ends a session; one that is none is no error.
     ///
     /// # Errors

@@ -103,6 +103,18 @@ impl Office {
         })
     }
 
+    /// Does the token of a secret open anything? To look is no use of it.
+    ///
+    /// # Errors
+    /// [`OfficeError`] where the file cannot be read.
+    pub fn token_lives(&self, secret: &SecretHash) -> Result<bool, OfficeError> {
+        let sql = "SELECT EXISTS (SELECT 1 FROM tokens JOIN people USING (person_id)
+                   WHERE secret_sha256 = ?1 AND revoked_utc IS NULL AND NOT disabled)";
+        self.read(|connection| {
+            connection.prepare_cached(sql)?.query_row([secret], |row| row.get(0))
+        })
+    }
+
     /// For whom a token acts and with which role, if it is in use and its person is let in.
     ///
     /// # Errors
