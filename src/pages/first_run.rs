@@ -73,7 +73,7 @@ pub fn groves_page(place: &Place, groves: &[Listed], can_make: bool) -> String {
         }
         ul .groves { @for grove in groves { li {
             @let name = grove.name.as_deref().unwrap_or(&grove.id);
-            a href={ "/g/" (grove.id) "/tomorrow" } { (name) }
+            a href={ "/g/" (grove.id) "/tomorrow" } data-own[grove.id != DEMO] { (name) }
             @if grove.id == DEMO { ": cannot be changed" }
             @else if grove.is_demo { ": a copy of the demo, to try things out" }
             @if grove.name.is_none() { " (cannot be read: open it to see why)" }

@@ -76,6 +76,7 @@ pub fn page(
         @if place.may_log { (hang(place, logging)) (by_tree(place, logging)) }
         (entries(place, logging, date))
         (lines("Mind", &mind))
+        p.small role="status" hidden #kept {}
         @if !place.offline {
             p.small { "Offline is off: a phone keeps pages and readings without signal only where \
                 the service is reached over HTTPS." }

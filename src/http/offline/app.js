@@ -288,24 +288,35 @@ function freshKey() {
   return [...bytes].map((byte) => byte.toString(16).padStart(2, "0")).join("");
 }
 
-// ---- From the start ----
+// ---- Kept for want of signal ----
+
+// The grove that is kept: that of this page, else the last one here, else the first in the list.
+function keptGrove() {
+  if (base) localStorage.setItem("grove", base);
+  const listed = document.querySelector(".groves a[data-own]");
+  return base || localStorage.getItem("grove") || listed?.getAttribute("href").replace(/\/[^/]*$/, "");
+}
+
+// The worker fetches them by itself: questions of a page end when it is left, and a plan takes long.
+async function keep() {
+  const grove = keptGrove();
+  const worker = (await navigator.serviceWorker.ready).active;
+  if (grove && document.body.dataset.kept === undefined) worker.postMessage({ keep: grove });
+}
+
+function showKept({ data }) {
+  const line = document.getElementById("kept");
+  if (!line || data?.grove !== base || !data.kept.length) return;
+  line.textContent = `Kept on this device for want of signal: ${data.kept.join(", ")}.`;
+  line.hidden = false;
+}
 
 async function start() {
-  if ("serviceWorker" in navigator && window.isSecureContext) {
-    await navigator.serviceWorker.register("/sw.js").catch(() => undefined);
-    // The first page of all is not in the worker's hands yet, and nothing it fetches is kept.
-    if (!navigator.serviceWorker.controller) {
-      await new Promise((done) => {
-        navigator.serviceWorker.addEventListener("controllerchange", done, { once: true });
-      });
-    }
-    // Kept for the grove, whichever page was opened first.
-    if (base && !document.body.dataset.kept) {
-      for (const screen of ["today", "tomorrow", "plan"]) {
-        fetch(`${base}/${screen}`, { headers: { accept: "text/html" } }).catch(() => undefined);
-      }
-    }
-  }
+  if (!("serviceWorker" in navigator) || !window.isSecureContext) return;
+  navigator.serviceWorker.addEventListener("message", showKept);
+  await navigator.serviceWorker.register("/sw.js");
+  await keep();
+  setInterval(keep, RETRY_MS);
 }
 
 showAge();
@@ -321,4 +332,4 @@ if (here()) {
   }, RETRY_MS);
   addEventListener("online", () => { send(); refresh(false).catch(() => undefined); });
 }
-start();
+start().catch(() => undefined);
