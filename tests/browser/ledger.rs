@@ -3,12 +3,13 @@
 use rusqlite::{Connection, OpenFlags};
 use std::path::Path;
 
-/// A row of the journal: act, bag or tree, state or volume, who.
+/// A row of the journal.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Row {
     pub key: String,
     pub act: String,
-    pub draw_id: Option<String>,
+    /// The tree of the bag.
+    pub tree: String,
     pub state: Option<String>,
     /// Charge, what was left, or what was filled in.
     pub ml: Option<f64>,
@@ -19,21 +20,22 @@ pub struct Row {
 impl Row {
     /// What was typed, without what the program adds to it.
     pub fn told(&self) -> (&str, &str, Option<f64>) {
-        (self.state.as_deref().unwrap_or(&self.act), self.draw_id.as_deref().unwrap_or(""), self.ml)
+        (self.state.as_deref().unwrap_or(&self.act), &self.tree, self.ml)
     }
 }
 
 /// All rows in the order in which they were written.
 pub fn rows(database: &Path) -> Vec<Row> {
     let file = Connection::open_with_flags(database, OpenFlags::SQLITE_OPEN_READ_ONLY).unwrap();
-    let sql = "SELECT key, act, draw_id, state, coalesce(charge_ml, left_ml, added_ml), \"by\", \
-               at_utc FROM entries ORDER BY seq";
+    let sql = "SELECT key, act, coalesce(e.tree_id, d.tree_id, ''), state, \
+               coalesce(e.charge_ml, e.left_ml, e.added_ml), \"by\", at_utc \
+               FROM entries e LEFT JOIN draws d USING (grove_id, draw_id) ORDER BY e.seq";
     let mut question = file.prepare(sql).unwrap();
     let read = |row: &rusqlite::Row| {
         Ok(Row {
             key: row.get(0)?,
             act: row.get(1)?,
-            draw_id: row.get(2)?,
+            tree: row.get(2)?,
             state: row.get(3)?,
             ml: row.get(4)?,
             by: row.get(5)?,

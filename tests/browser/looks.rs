@@ -136,10 +136,9 @@ async fn every_page_of_a_grove_can_be_read_and_tapped() {
     // A fold that is open, and something that is not taken.
     let window = &looker.window;
     window.go(&service.to("/g/my-demo/today")).await;
-    let card = window.card("E05").await;
-    window.tap("Clamp, refill, leak, strip, an earlier time", Some(&card)).await;
-    window.type_in("ml", "much", Some(&card)).await;
-    window.tap("Log what is left", Some(&card)).await;
+    window.tap("Clamp, refill, leak, strip, an earlier time", Some("E05")).await;
+    window.type_in("ml", "much", Some("E05")).await;
+    window.tap("Log what is left", Some("E05")).await;
     window.says("Not taken: 1").await;
     looker.look("today-not-taken").await;
 

@@ -145,50 +145,41 @@ impl Window {
         self.driver().current_url().await.unwrap().path().to_owned()
     }
 
-    pub async fn find(&self, css: &str) -> WebElement {
-        let query = self.driver().query(By::Css(css.to_owned()));
-        query.first().await.unwrap_or_else(|error| panic!("{css}: {error}"))
+    /// Taps what bears a word, the first that can be seen: on the whole page, or on the card of a
+    /// tree.
+    pub async fn tap(&self, word: &str, card: Option<&str>) {
+        let kinds = "self::button or self::summary or self::a";
+        let path = format!("{}//*[{kinds}][normalize-space()={}]", part(card), json!(word));
+        self.with_first(&path, async |one| one.click().await).await;
     }
 
-    /// The card of a bag on Today, by its tree.
-    pub async fn card(&self, tree: &str) -> WebElement {
-        let card = format!("//article[contains(@class,'card')][.//h2/a[text()='{tree}']]");
-        self.driver().query(By::XPath(card)).first().await.unwrap()
+    /// Types into the field of a name.
+    pub async fn type_in(&self, name: &str, text: &str, card: Option<&str>) {
+        let path = format!("{}//*[@name='{name}' and not(@type='hidden')]", part(card));
+        self.with_first(&path, async |one| one.send_keys(text).await).await;
     }
 
-    /// Taps the button of a word, the first one that can be seen, within the page or a part of it.
-    pub async fn tap(&self, word: &str, within: Option<&WebElement>) {
-        let button = format!(
-            ".//*[self::button or self::summary or self::a][normalize-space()={}]",
-            json!(word)
-        );
-        let all = match within {
-            Some(part) => part.find_all(By::XPath(button)).await.unwrap(),
-            None => self.driver().find_all(By::XPath(button)).await.unwrap(),
-        };
-        for one in all {
-            if one.is_displayed().await.unwrap() {
-                one.click().await.unwrap_or_else(|error| panic!("{word}: {error}"));
-                return;
+    /// Does something with the first of some elements that can be seen. The page may put another in
+    /// its place meanwhile: then once more.
+    async fn with_first(&self, path: &str, act: impl AsyncFn(&WebElement) -> WebDriverResult<()>) {
+        let from = Instant::now();
+        let mut last = String::from("none can be seen");
+        while from.elapsed() < Duration::from_secs(20) {
+            let all = self.driver().find_all(By::XPath(path.to_owned())).await.unwrap_or_default();
+            for one in &all {
+                match one.is_displayed().await {
+                    Ok(true) => match act(one).await {
+                        Ok(()) => return,
+                        Err(error) => last = error.to_string(),
+                    },
+                    Ok(false) => continue,
+                    Err(error) => last = error.to_string(),
+                }
+                break;
             }
+            tokio::time::sleep(LOOK).await;
         }
-        panic!("no button '{word}' can be seen: {}", self.text().await);
-    }
-
-    /// Types into the field of a name, within the page or a part of it.
-    pub async fn type_in(&self, name: &str, text: &str, within: Option<&WebElement>) {
-        let css = format!("[name='{name}']:not([type=hidden])");
-        let all = match within {
-            Some(part) => part.find_all(By::Css(css)).await.unwrap(),
-            None => self.driver().find_all(By::Css(css)).await.unwrap(),
-        };
-        for one in all {
-            if one.is_displayed().await.unwrap() {
-                one.send_keys(text).await.unwrap();
-                return;
-            }
-        }
-        panic!("no field '{name}' can be seen: {}", self.text().await);
+        panic!("{path}: {last}; the page says: {}", self.text().await);
     }
 
     /// Logs in from the page of the log-in.
@@ -277,6 +268,13 @@ impl Drop for Window {
     fn drop(&mut self) {
         self.end();
     }
+}
+
+/// The whole page, or the card of a tree on Today.
+fn part(card: Option<&str>) -> String {
+    card.map_or_else(String::new, |tree| {
+        format!("//article[contains(@class,'card')][.//h2/a[text()='{tree}']]")
+    })
 }
 
 /// Processes that were started with a profile, by their command lines.

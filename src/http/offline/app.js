@@ -4,6 +4,9 @@
 
 const base = document.body.dataset.base;
 const RETRY_MS = 20000;
+// A link that is cut in the middle says nothing: whoever waits on it gives up after so long.
+const SILENT_MS = 15000;
+const LONG_SILENT_MS = 120000;
 
 // ---- What waits on this device ----
 
@@ -53,8 +56,15 @@ function groveNow() {
   return new Date(Date.now() + offset).toISOString();
 }
 
+// As the page writes a time: on the grove's clock, the day first.
 function clockWords(at) {
-  return new Date(at).toLocaleString([], { dateStyle: "short", timeStyle: "short" });
+  return new Intl.DateTimeFormat("en-GB", {
+    day: "numeric", month: "short", hour: "2-digit", minute: "2-digit", timeZone: zone(),
+  }).format(new Date(at)).replace(",", "");
+}
+
+function zone() {
+  return document.querySelector("[data-zone]")?.dataset.zone;
 }
 
 // ---- Sending ----
@@ -75,7 +85,7 @@ async function sendAll() {
   const mine = (one) => one.base === base && !one.refused;
   const entries = (await all()).filter(mine);
   if (!entries.length) return;
-  const who = await fetch("/who", { cache: "no-store" });
+  const who = await fetch("/who", { cache: "no-store", signal: AbortSignal.timeout(SILENT_MS) });
   if (!who.ok || who.redirected) {
     trouble = "Log in again, then it is sent.";
     return;
@@ -89,6 +99,7 @@ async function sendAll() {
     method: "POST",
     headers: { "content-type": "application/json", "x-csrf-token": csrf },
     body: JSON.stringify(own.map((one) => one.fields)),
+    signal: AbortSignal.timeout(LONG_SILENT_MS),
   });
   if (!answer.ok) {
     trouble = answer.status === 401 || answer.status === 403
@@ -138,7 +149,7 @@ function words({ fields, typed, base: of }) {
   const volume = fields.ml ? ` ${fields.ml} ${fields.unit}` : "";
   const tree = fields.tree ?? fields.on ?? "";
   const grove = of === base ? "" : ` (${of.slice(3)})`;
-  return `${tree} ${WORDS[fields.kind]}${volume}, ${fields.clock ?? clockWords(typed)}${grove}`;
+  return `${tree} ${WORDS[fields.kind]}${volume}, ${fields.clock ?? clockWords(fields.at ?? typed)}${grove}`;
 }
 
 function control(text, act) {
@@ -180,8 +191,9 @@ function showAge() {
   const since = document.body.dataset.kept;
   if (!since) return;
   const minutes = Math.max(0, Math.round((Date.now() - Date.parse(since)) / 60000));
-  const age = minutes < 120 ? `${minutes} min` : `${Math.round(minutes / 60)} h`;
-  const text = `No signal, or a slow one. This page is ${age} old, kept ${clockWords(since)}.`;
+  const hours = `${Math.round(minutes / 60)} h`;
+  const age = minutes < 1 ? "less than a minute" : minutes < 120 ? `${minutes} min` : hours;
+  const text = `No signal, or a slow one. This page is ${age} old.`;
   let line = document.getElementById("aged");
   if (!line) {
     line = element("p", "", "warning");
@@ -278,9 +290,7 @@ document.addEventListener("submit", async (event) => {
 });
 
 function groveDay() {
-  const zone = document.querySelector("[data-zone]")?.dataset.zone;
-  const parts = new Intl.DateTimeFormat("en-CA", { timeZone: zone }).format(new Date(groveNow()));
-  return parts;
+  return new Intl.DateTimeFormat("en-CA", { timeZone: zone() }).format(new Date(groveNow()));
 }
 
 function freshKey() {
