@@ -89,10 +89,10 @@ fn trees(place: &Place, answer: &Tomorrow) -> Markup {
         .map(|tree| {
             vec![
                 tree_link(&place.base, &tree.tree_id),
-                html! { span.wet[tree.call != Call::FinishToday] { (tree.call.words()) } },
+                html! { span.wraps.wet[tree.call != Call::FinishToday] { (tree.call.words()) } },
                 cell(start(answer, tree)),
                 cell(span(tree.p50_min)),
-                cell(band(tree, answer.date)),
+                html! { span.wraps { (band(tree, answer.date)) } },
                 cell(percent(tree.p_in_time)),
                 cell(percent(tree.p_empty_by_dusk)),
                 cell(&tree.block),

@@ -207,6 +207,8 @@ async fn what_one_person_typed_is_never_sent_by_another() {
     window.says("No signal: kept on this device").await;
     window.go("about:blank").await;
     cut(&window, false).await;
+    // Her session runs out meanwhile.
+    window.command("Network.clearBrowserCookies", json!({})).await;
 
     window.log_in(&service.origin, "Bo", PASSWORD, &today).await;
     window.says("Some of it was typed by somebody else").await;

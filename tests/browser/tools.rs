@@ -5,6 +5,7 @@ use crate::means;
 use std::env;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
+use std::sync::atomic::{AtomicU32, Ordering};
 
 /// Beside `target`'s other folders; `.ci/run` puts axe-core there by npm.
 const AXE: &str = "browser-tools/node_modules/axe-core/axe.min.js";
@@ -64,6 +65,9 @@ pub fn axe() -> Option<String> {
     script
 }
 
+/// Networks that this process made.
+static MADE: AtomicU32 = AtomicU32::new(0);
+
 /// A network of its own that is reached by two links: one for the service, which can be cut, and one
 /// for the browser's driver, which cannot.
 #[derive(Debug)]
@@ -78,7 +82,7 @@ impl Network {
     #[track_caller]
     pub fn make() -> Option<Self> {
         let ip = needed(&["ip"], "iproute2")?;
-        let number = std::process::id();
+        let number = std::process::id() * 4 + MADE.fetch_add(1, Ordering::Relaxed) % 4;
         let network = Self { ip, name: format!("xylocast-{number}"), number };
         if !network.ip(&["netns", "add", &network.name]) {
             means::not_run("no network namespace can be made: be root");

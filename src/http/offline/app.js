@@ -234,6 +234,7 @@ async function refresh(always) {
   if (kept) document.body.dataset.kept = kept;
   else delete document.body.dataset.kept;
   document.querySelector("main").replaceWith(document.adoptNode(fresh));
+  freshKeys();
   if (!kept) setClock(fresh.querySelector("[data-live]").dataset.live);
   showAge();
   await show();
@@ -259,9 +260,9 @@ function listen() {
 
 document.addEventListener("submit", async (event) => {
   const form = event.target;
-  if (form.matches('form[action="/log-out"]')) {
-    // The next one at this device may not read on from what was kept.
-    globalThis.caches?.delete("kept-1");
+  if (form.matches('form[action="/log-out"], form[action="/log-in"]')) {
+    // The next one at this device may neither read on nor type under the name that was kept.
+    navigator.serviceWorker?.ready.then(({ active }) => active.postMessage({ forget: true }));
     return;
   }
   if (!form.matches("form.log") || !globalThis.indexedDB || form.dataset.native) return;
@@ -283,7 +284,7 @@ document.addEventListener("submit", async (event) => {
     return;
   }
   form.reset();
-  document.querySelectorAll('main input[name="key"]').forEach((field) => { field.value = freshKey(); });
+  freshKeys();
   document.activeElement?.blur();
   await show();
   await send();
@@ -291,6 +292,11 @@ document.addEventListener("submit", async (event) => {
 
 function groveDay() {
   return new Intl.DateTimeFormat("en-CA", { timeZone: zone() }).format(new Date(groveNow()));
+}
+
+// A page that was kept has the keys of its first reading, under which something was typed by now.
+function freshKeys() {
+  document.querySelectorAll('main input[name="key"]').forEach((field) => { field.value = freshKey(); });
 }
 
 function freshKey() {
@@ -332,6 +338,7 @@ async function start() {
 showAge();
 if (here()) {
   if (!document.body.dataset.kept) setClock(document.querySelector("[data-live]").dataset.live);
+  freshKeys();
   show();
   send();
   listen();

@@ -32,11 +32,21 @@ self.addEventListener("fetch", (event) => {
 });
 
 self.addEventListener("message", (event) => {
+  if (event.data?.forget) event.waitUntil(forget());
   const grove = event.data?.keep;
   if (typeof grove !== "string" || !PAGES.test(`${grove}/today`)) return;
   keeping[grove] ??= keepAll(grove).finally(() => { delete keeping[grove]; });
   event.waitUntil(keeping[grove].then((kept) => event.source.postMessage({ grove, kept })));
 });
+
+// Pages of whoever was here before; what was asked for under their name is not kept any more.
+let reader = 0;
+async function forget() {
+  reader += 1;
+  const kept = await caches.open(KEPT);
+  const pages = (await kept.keys()).filter((one) => PAGES.test(new URL(one.url).pathname));
+  await Promise.all(pages.map((one) => kept.delete(one)));
+}
 
 // Groves that are fetched now: what is asked for again meanwhile waits for the same.
 const keeping = {};
@@ -72,6 +82,7 @@ function ask(event, key) {
 }
 
 async function keep(key, asked) {
+  const asker = reader;
   const answer = await asked;
   const login = answer.redirected || answer.status === 401 || answer.status === 403;
   if (isKept(answer)) {
@@ -79,6 +90,7 @@ async function keep(key, asked) {
     const headers = new Headers(answer.headers);
     headers.set("x-kept", new Date().toISOString());
     const body = await answer.clone().blob();
+    if (asker !== reader) return answer;
     await kept.put(key, new Response(body, { status: 200, headers }));
   } else if (login) {
     // Who is not let in any more must not read on from what was kept.
