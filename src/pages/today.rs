@@ -276,7 +276,7 @@ fn hang(place: &Place, logging: &Logging) -> Markup {
     let unit = Figures::of(place).volume_unit();
     html! {
         section { h2 { "Hang a bag" }
-            @if logging.tree_ids.is_empty() { 
+            @if logging.tree_ids.is_empty() {
                 p { "This grove has no tree yet." }
                 @if place.may_manage { p { a.button href=(format!("{}/add", place.base)) { "Add trees or files" } } }
             } @else {

@@ -61,8 +61,7 @@ async fn a_grove_is_begun_by_a_form_and_by_files() {
 
     // The demo's own files, brought in, are the demo; but its last bags hang no more, months later.
     window.go(&service.to("/new")).await;
-    let files: Vec<String> =
-        demo_files().iter().map(|file| file.display().to_string()).collect();
+    let files: Vec<String> = demo_files().iter().map(|file| file.display().to_string()).collect();
     window.type_in("files", &files.join("\n"), None).await;
     window.tap("Bring them in", None).await;
     window.until("!location.pathname.startsWith('/new')").await;
@@ -104,7 +103,9 @@ async fn a_whole_draw_is_logged_and_learned_from() {
     window.tap("Clamp, refill, leak, strip, an earlier time", Some("E01")).await;
     window.tap("Stripped", Some("E01")).await;
     window.says("Noted. E01: stripped").await;
-    window.until("![...document.querySelectorAll('.card h2 a')].some((a) => a.innerText === 'E01')").await;
+    window
+        .until("![...document.querySelectorAll('.card h2 a')].some((a) => a.innerText === 'E01')")
+        .await;
     let now = rows(&database);
     assert_eq!(now[..before.len()], before);
     let told: Vec<_> = now[before.len()..].iter().map(|row| row.told()).collect();
@@ -134,8 +135,12 @@ async fn budget(window: &Window) {
     window.command("Network.setCacheDisabled", json!({"cacheDisabled": true})).await;
     window.command("Network.setBypassServiceWorker", json!({"bypass": true})).await;
     window.value("location.reload()").await;
-    window.until("performance.getEntriesByType('navigation')[0]?.loadEventEnd > 0 \
-        && performance.getEntriesByType('navigation')[0].type === 'reload'").await;
+    window
+        .until(
+            "performance.getEntriesByType('navigation')[0]?.loadEventEnd > 0 \
+        && performance.getEntriesByType('navigation')[0].type === 'reload'",
+        )
+        .await;
     let sizes = "[...performance.getEntriesByType('navigation'),
         ...performance.getEntriesByType('resource').filter((one) => one.initiatorType !== 'fetch')]
         .map((one) => [new URL(one.name).pathname, one.transferSize,

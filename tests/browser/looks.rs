@@ -144,7 +144,10 @@ async fn every_page_of_a_grove_can_be_read_and_tapped() {
 
     // In other units, once: the widest words.
     looker.window.tap("Show feet, fluid ounces and \u{b0}F", None).await;
-    looker.window.until("document.querySelector('footer button')?.innerText.includes('metres')").await;
+    looker
+        .window
+        .until("document.querySelector('footer button')?.innerText.includes('metres')")
+        .await;
     looker.page("tomorrow-us", &service.to("/g/my-demo/tomorrow")).await;
     looker.page("trees-us", &service.to("/g/my-demo/trees")).await;
     looker.done(20);
@@ -174,7 +177,10 @@ async fn every_page_of_people_and_beginnings_can_be_read_and_tapped() {
 
     // A form that comes back.
     looker.window.go(&to("/new")).await;
-    looker.window.value("document.querySelectorAll('#form form').forEach((form) => form.noValidate = true)").await;
+    looker
+        .window
+        .value("document.querySelectorAll('#form form').forEach((form) => form.noValidate = true)")
+        .await;
     looker.window.type_in("latitude_deg", "north", None).await;
     looker.window.tap("Make the grove", None).await;
     looker.window.says("Not made yet").await;

@@ -97,7 +97,9 @@ impl Network {
             assert!(network.ip(&["link", "set", &near, "up"]));
             let inside = ["-n", &network.name];
             let address = format!("{subnet}.2/24");
-            assert!(network.ip(&[&inside[..], &["address", "add", &address, "dev", &far]].concat()));
+            assert!(
+                network.ip(&[&inside[..], &["address", "add", &address, "dev", &far]].concat())
+            );
             assert!(network.ip(&[&inside[..], &["link", "set", &far, "up"]].concat()));
         }
         assert!(network.ip(&["-n", &network.name, "link", "set", "lo", "up"]));
