@@ -268,6 +268,14 @@ impl IntoResponse for Fault {
     }
 }
 
+/// The grove whose screens a page of a fault leads on to.
+fn of_path(path: &str, fault: &Fault) -> Place {
+    let grove = path.strip_prefix("/g/").and_then(|rest| rest.split('/').next());
+    let base = grove.filter(|_| fault.status != StatusCode::NOT_FOUND);
+    let base = base.map_or_else(String::new, |grove| format!("/g/{grove}"));
+    Place { base, ..Place::of_no_grove() }
+}
+
 /// A fault as whoever asked can read it: problem details under `/api`, a page elsewhere. What the
 /// frame around the handlers refused in plain text becomes one too.
 pub async fn as_asked(request: Request, next: Next) -> Response {
@@ -294,7 +302,7 @@ pub async fn told(path: String, response: Response) -> Response {
         false => {
             let flaws: Vec<String> = fault.flaws.iter().map(|flaw| flaw.words.clone()).collect();
             let page = crate::pages::fault::page(
-                &Place::of_no_grove(),
+                &of_path(&path, &fault),
                 fault.kind.title(),
                 &fault.detail,
                 &flaws,

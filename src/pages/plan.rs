@@ -25,7 +25,7 @@ pub fn page(place: &Place, plan: &DayPlan) -> String {
             @for caution in &plan.cautions { li { b { (caution.at) ": " } (caution.words) } }
         } }
         @if plan.worth_it {
-            section { h2 { "The day" } figure.chart.lanes { (picture(plan)) } }
+            section { h2 { "The day" } figure.chart.lanes.wide tabindex="0" role="region" aria-label="Lanes of the day" { (picture(plan)) } }
         }
         @for person in &plan.people { (one(person)) }
         (trees(plan))

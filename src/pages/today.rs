@@ -73,6 +73,7 @@ pub fn page(
         @if place.may_log { (hang(place, logging)) (by_tree(place, logging)) }
         (entries(place, logging, date))
         (lines("Mind", &mind))
+        p.small role="status" hidden #kept {}
         @if !place.offline {
             p.small { "Offline is off: a phone keeps pages and readings without signal only where \
                 the service is reached over HTTPS." }
@@ -272,7 +273,10 @@ fn hang(place: &Place, logging: &Logging) -> Markup {
     let unit = Figures::of(place).volume_unit();
     html! {
         section { h2 { "Hang a bag" }
-            @if logging.tree_ids.is_empty() { p { "This grove has no tree yet." } } @else {
+            @if logging.tree_ids.is_empty() {
+                p { "This grove has no tree yet." }
+                @if place.may_manage { p { a.button href=(format!("{}/add", place.base)) { "Add trees or files" } } }
+            } @else {
                 form.log method="post" action=(format!("{}/log", place.base)) {
                     (hidden(place, logging, "hang"))
                     (tree_choice(logging, "hang-tree", "on", "hang"))

@@ -92,10 +92,10 @@ fn trees(place: &Place, answer: &Tomorrow) -> Markup {
         .map(|tree| {
             vec![
                 tree_link(&place.base, &tree.tree_id),
-                html! { span.wet[tree.call != Call::FinishToday] { (tree.call.words()) } },
+                html! { span.wraps.wet[tree.call != Call::FinishToday] { (tree.call.words()) } },
                 cell(start(answer, tree)),
                 cell(span(tree.p50_min)),
-                cell(band(tree, answer.date)),
+                html! { span.wraps { (between(&band(tree, answer.date))) } },
                 cell(percent(tree.p_in_time)),
                 cell(percent(tree.p_empty_by_dusk)),
                 cell(&tree.block),
@@ -135,6 +135,11 @@ fn band(tree: &TreeDay, date: NaiveDate) -> String {
         (Some(_), None) => format!("{} or later", at(&tree.empty_p10)),
         _ => "-".into(),
     }
+}
+
+/// A band that may go on in a second line between its two times, and nowhere else.
+fn between(band: &str) -> String {
+    band.replace(' ', "\u{a0}").replace("-\u{a0}", "- ")
 }
 
 /// Why a tree is not to finish today.

@@ -30,6 +30,7 @@ pub fn page(place: &Place, trees: &Trees) -> String {
         h1 { "Trees" }
         p { (trees.trees.len()) " trees. Thirst is against the others of the block, species and size: \
             1 is as they are, 2 takes up twice as fast." }
+        @if place.may_manage { p { a.button href=(format!("{}/add", place.base)) { "Add trees or files" } } }
         @if trees.interval_days.is_none() {
             p { "When a tree may be treated again is not known: the settings do not tell the label's \
                 shortest interval (label.min_interval_days)." }
