@@ -2,6 +2,8 @@
 //! law.
 #![allow(missing_docs)]
 
+#[path = "dayplan/again.rs"]
+mod again;
 #[path = "dayplan/breaches.rs"]
 mod breaches;
 #[path = "dayplan/exact.rs"]
