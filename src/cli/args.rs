@@ -90,7 +90,7 @@ pub enum Command {
     /// Example: xylocast dayplan --grove my-grove --block North --html plan.html --ics plan.ics
     ///
     /// Again during the day: xylocast dayplan --json > plan.json, and later xylocast dayplan
-    /// --from plan.json --kits 11
+    /// --from plan.json --gone 2 --broken 5
     ///
     /// Which days to go: xylocast dayplan --days 7
     Dayplan(Dayplan),

@@ -3,7 +3,7 @@
 //!
 //! A visit that is kept is pinned: it begins no earlier than it did. Visits of people who are gone,
 //! with kits that are gone, and at bags that come ready later than believed are loose, and are put
-//! where fewest trees are lost, and then where fewest starts move.
+//! where fewest trees are lost, and then where fewest of the other starts move.
 
 use super::opening::visits;
 use super::plan::{Deed, Draw, Plan, Score};
@@ -32,6 +32,8 @@ pub(super) struct Keeper<'p> {
     problem: &'p Problem,
     /// Starts and people of the trees that wait, as they were planned.
     planned: Vec<Option<(i32, usize)>>,
+    /// Trees that need a new place: their moves are no one's fault.
+    is_loose: Vec<bool>,
     /// Until when the crew may be done.
     until: i32,
     played: usize,
@@ -47,6 +49,7 @@ pub(super) fn kept<'p>(
     let mut keeper = Keeper::new(problem, earlier, afresh.end);
     let (sequence, loose) = keeper.pinned(earlier);
     let mut now = Course::new(problem, sequence);
+    loose.iter().for_each(|&tree| keeper.is_loose[tree] = true);
     for tree in loose {
         now = keeper.with_tree(now, tree);
     }
@@ -64,7 +67,13 @@ impl<'p> Keeper<'p> {
         }
         let acts = earlier.people.iter().flatten().filter(|act| act.deed != Deed::Break);
         let was = acts.map(|act| act.to).max().unwrap_or(i32::MIN);
-        Self { problem, planned, until: was.max(end.saturating_add(LATER_MIN)), played: 0 }
+        Self {
+            problem,
+            is_loose: vec![false; planned.len()],
+            planned,
+            until: was.max(end.saturating_add(LATER_MIN)),
+            played: 0,
+        }
     }
 
     fn is_here(&self, who: usize) -> bool {
@@ -217,18 +226,16 @@ impl<'p> Keeper<'p> {
         )
     }
 
-    /// Trees that start at another time or by somebody else than planned, and minutes moved in all.
+    /// Trees that could stay and start at another time or by somebody else than planned; minutes moved,
+    /// those of all trees.
     fn changes(&self, day: &Rota) -> (usize, i64) {
         let (mut changed, mut moved) = (0, 0);
-        for (bag, planned) in day.bags.iter().zip(&self.planned) {
-            let Some((start, person)) = *planned else { continue };
-            if matches!(bag.stage, Stage::Left | Stage::Stuck | Stage::Waits) {
-                changed += 1;
-                continue;
-            }
-            let by = (bag.start - start).abs();
-            let handed = bag.person != person && self.is_here(person);
-            changed += usize::from(by > UNMOVED_MIN || handed);
+        for (tree, bag) in day.bags.iter().enumerate() {
+            let Some((start, person)) = self.planned[tree] else { continue };
+            let is_left = matches!(bag.stage, Stage::Left | Stage::Stuck | Stage::Waits);
+            let by = if is_left { 0 } else { (bag.start - start).abs() };
+            let is_changed = is_left || by > UNMOVED_MIN || bag.person != person;
+            changed += usize::from(is_changed && !self.is_loose[tree]);
             moved += i64::from(by);
         }
         (changed, moved)

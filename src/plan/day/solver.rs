@@ -29,6 +29,8 @@ impl Effort {
     }
 }
 
+/// Moves for each visit from which on there is time for annealing.
+const WORTH_ANNEALING: usize = 6;
 /// Of the moves, those of the annealing.
 const ANNEALING_PERCENT: usize = 80;
 /// Temperature of its first and last moves, in minutes on foot.
@@ -257,9 +259,15 @@ fn search<'p>(problem: &'p Problem, start: Course<'p>, effort: Effort) -> Course
         return start;
     }
     let mut random = ChaCha8Rng::seed_from_u64(effort.seed);
+    if effort.moves < WORTH_ANNEALING * start.sequence.len() {
+        let half = effort.moves / 2;
+        let better = improved(problem, start, half, &mut random);
+        return improved(problem, Course { is_strict: true, ..better }, half, &mut random);
+    }
     let annealing = effort.moves * ANNEALING_PERCENT / 100;
     let best = annealed(problem, start, annealing, &mut random);
-    improved(problem, best, effort.moves - annealing, &mut random)
+    let strict = Course { is_strict: true, ..best };
+    improved(problem, strict, effort.moves - annealing, &mut random)
 }
 
 /// Simulated annealing: a day may become worse, ever less so. Gives the best one that was met.
@@ -303,7 +311,8 @@ fn energy(key: &Key) -> i64 {
     TREE * (100 * failed + not_empty) + TREE / 4 * due_left + TREE / 8 * overnight + key.4
 }
 
-/// By the score itself, which the slope blurs: what is no worse than now, or than it was some moves ago.
+/// What is no worse than now, or than it was some moves ago; where strict, by the score itself, which the
+/// slope blurs.
 fn improved<'p>(
     problem: &'p Problem,
     start: Course<'p>,
@@ -311,7 +320,6 @@ fn improved<'p>(
     random: &mut ChaCha8Rng,
 ) -> Course<'p> {
     let mut now = start;
-    now.is_strict = true;
     let mut best = ((now.failed, now.score), now.sequence.clone());
     let mut memory = vec![now.key(); MEMORY];
     for turn in 0..moves {
