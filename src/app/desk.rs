@@ -101,6 +101,8 @@ pub struct Desk {
     pub observed: Series,
     /// The forecast known by then.
     pub forecast: Option<Forecast>,
+    /// The middle of the weather expected, for reading what was seen since the last hour observed.
+    expected: Series,
     /// Until when observed weather is used; the forecast from there on.
     pub cut: DateTime<Utc>,
     /// The model.
@@ -135,12 +137,11 @@ impl Desk {
         let observed = grove.observed.clipped(known).bridged();
         let forecast = grove.forecasts.latest(as_of).cloned();
         let cut = observed.span().map_or(as_of, |span| span.to);
-        let past_weather = observed.clipped(Span { to: as_of, ..known });
-        let coming = match request.exact_weather {
-            true => Some(&observed),
-            false => forecast.as_ref().and_then(|forecast| forecast.members.first()),
+        let expected = match request.exact_weather {
+            true => observed.clone(),
+            false => forecast.as_ref().map(|it| Series::mean(&it.members)).unwrap_or_default(),
         };
-        let past = Past::with_coming(&grove, &past_weather, coming, as_of);
+        let past = past_by_now(&grove, &observed, &expected, as_of);
         let models = home.models(as_of, now)?;
         let base = base_model(request, &models)?;
         let since_refit = past.draws().saturating_sub(base.draws);
@@ -150,6 +151,7 @@ impl Desk {
         let exact_weather = request.exact_weather;
         drop(past);
         Ok(Self {
+            expected,
             grove,
             home,
             is_demo,
@@ -164,6 +166,11 @@ impl Desk {
             since_refit,
             model_as_it_stands: request.model.is_some(),
         })
+    }
+
+    /// The draws and looks that the model has taken up.
+    pub fn past(&self) -> Past<'_> {
+        past_by_now(&self.grove, &self.observed, &self.expected, self.as_of)
     }
 
     /// The day that the question is about: tomorrow, in the grove's zone.
@@ -187,6 +194,16 @@ impl Desk {
             None => Ok((self.grove.hang.clone().unwrap_or_default(), Vec::new())),
         }
     }
+}
+
+fn past_by_now<'a>(
+    grove: &'a Grove,
+    observed: &Series,
+    expected: &Series,
+    as_of: DateTime<Utc>,
+) -> Past<'a> {
+    let known = Span { from: DateTime::<Utc>::MIN_UTC, to: as_of };
+    Past::by_now(grove, &observed.clipped(known), Some(expected), as_of)
 }
 
 /// End of the last hour observed in full by an instant: the mean of one that is still running tells
