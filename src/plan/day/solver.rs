@@ -248,10 +248,6 @@ impl<'p> Course<'p> {
         };
         (failed, score.not_empty, score.due_left, score.overnight, below)
     }
-
-    fn trees(&self) -> (usize, usize, usize, usize) {
-        (self.failed, self.score.not_empty, self.score.due_left, self.score.overnight)
-    }
 }
 
 fn search<'p>(problem: &'p Problem, start: Course<'p>, effort: Effort) -> Course<'p> {
