@@ -4,6 +4,7 @@
 mod access {
     mod forged;
     mod groves;
+    mod live;
     pub mod means;
     mod once;
     mod people;

@@ -2,9 +2,15 @@
 //! schemas of the document that describes them.
 #![allow(missing_docs)]
 
+#[path = "api/document.rs"]
+mod document;
+#[path = "api/lists.rs"]
+mod lists;
 #[path = "access/means.rs"]
 #[allow(dead_code)]
 mod means;
+#[path = "api/writes.rs"]
+mod writes;
 
 use axum::body::Body;
 use axum::http::{Request, StatusCode};
@@ -19,7 +25,7 @@ use xylocast::rows;
 use xylocast::store::db::By;
 
 /// Questions to a grove with the route that describes each.
-const QUESTIONS: [(&str, &str); 15] = [
+const QUESTIONS: [(&str, &str); 22] = [
     ("tomorrow", "tomorrow"),
     ("window", "window"),
     ("outlook", "outlook"),
@@ -32,8 +38,15 @@ const QUESTIONS: [(&str, &str); 15] = [
     ("record", "record"),
     ("trees", "trees"),
     ("trees/E05", "trees/{tree}"),
-    ("draws?per_page=3&page=2", "draws"),
+    ("draws?per_page=3", "draws"),
     ("weather", "weather"),
+    ("entries", "entries"),
+    ("bags", "bags"),
+    ("drawdowns", "drawdowns"),
+    ("record?tree=E05", "record"),
+    ("dayplan?tree=E05&tree=E06&people=1&kits=11", "dayplan"),
+    ("dose?block=avenue&by_mean=true&units=us&kits=3", "dose"),
+    ("days?days=1&tree=E05", "days"),
     ("check", "check"),
 ];
 
@@ -141,9 +154,16 @@ async fn what_goes_wrong_is_told_as_a_problem() {
         ("groves/demo/tomorrow?date=soon", 400),
         ("groves/demo/tomorrow?dat=2026-01-01", 400),
         ("groves/demo/tomorrow?date=3000-01-01", 422),
-        ("groves/demo/trees/NONE", 422),
+        ("groves/demo/trees/NONE", 404),
+        ("groves/demo/draws?tree=NONE", 422),
+        ("groves/demo/draws?per_page=201", 422),
+        ("groves/demo/draws?cursor=zz", 400),
+        ("groves/demo/entries?cursor=6f", 400),
         ("groves/demo/days?days=0", 422),
-        ("groves/demo/entries", 409),
+        ("groves/demo/dayplan?people=0", 422),
+        ("groves/demo/dose?sheet=none", 400),
+        ("groves/demo/pull", 409),
+        ("groves/demo/backtest?before_h=100", 422),
     ] {
         let answer = ask(&service, path, &[]).await;
         assert_eq!(answer.status.as_u16(), status, "{path}: {}", answer.text);
@@ -152,7 +172,7 @@ async fn what_goes_wrong_is_told_as_a_problem() {
         assert_eq!(problem["status"], status, "{path}");
         hold(&document, "/components/schemas/Problem", &problem).unwrap();
     }
-    let method = post(&service, "groves/demo/trees", "{}").await;
+    let method = post(&service, "groves/demo/tomorrow", "{}").await;
     assert_eq!(method.status, StatusCode::METHOD_NOT_ALLOWED, "{}", method.text);
     let demo = post(&service, "groves/demo/entries", r#"{"act":{"kind":"wet","on":"E05"}}"#).await;
     assert_eq!(demo.status, StatusCode::CONFLICT, "{}", demo.text);

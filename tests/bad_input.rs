@@ -123,6 +123,14 @@ fn cells_of_trees() {
         ("A1,North,,30,,", " row 2: ports is empty; every row needs it"),
         ("A1,North,,,8,", " row 2: circumference_cm and dbh_cm are both empty; fill one of them"),
         (
+            "A1,North,\u{1b}[31mred,30,8,",
+            " row 2: species '\\u{1b}[31mred' holds the control character U+001B; take it out",
+        ),
+        (
+            "A1,North,,30,8,a\u{202e}b",
+            " row 2: note 'a\\u{202e}b' holds the control character U+202E; take it out",
+        ),
+        (
             "A\u{7}1,North,,30,8,",
             " row 2: tree_id 'A\\u{7}1' holds the control character U+0007; take it out",
         ),
@@ -214,6 +222,11 @@ fn times() {
 
 #[test]
 fn settings() {
+    says(
+        "grove.toml",
+        &TOML.replace("\"Home\"", "\"\\u001b[2J\""),
+        ": name '\\u{1b}[2J' holds the control character U+001B; take it out",
+    );
     says(
         "grove.toml",
         &TOML.replace("-34.5", "-340.5"),

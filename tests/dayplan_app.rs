@@ -161,9 +161,42 @@ fn a_plan_made_again_changes_little_and_says_what() {
     let alone = again(None, Some(1)).changes.unwrap();
     assert_eq!(alone[0], "people: 1 (was 3)");
     assert!(alone.len() > 1, "{alone:?}");
+    let missing = |gone: Vec<u32>, broken: Vec<u32>| Asked {
+        blocks: vec!["walnuts".into()],
+        gone,
+        broken,
+        earlier: Some(plan.kept.clone()),
+        ..Asked::default()
+    };
+    let without = |asked: &Asked| dayplan(&desk, desk.tomorrow(), asked).unwrap();
+    // Who is here and sets the same tree does so at the same time, but for some.
+    let starts = |plan: &DayPlan| -> Vec<(String, String, String)> {
+        let trees = plan.trees.iter().filter(|tree| !tree.hanging);
+        trees.map(|it| (it.tree_id.clone(), it.person.clone(), it.start.clone())).collect()
+    };
+    let second = without(&missing(vec![2], vec![]));
+    assert!(second.people[1].acts.is_empty());
+    let now = starts(&second);
+    assert!(now.iter().all(|it| it.1 != "person 2"));
+    assert!(second.changes.unwrap().contains(&"person 2 is gone".to_owned()));
+    let stay: Vec<_> = starts(&plan).into_iter().filter(|it| it.1 != "person 2").collect();
+    let same = stay.iter().filter(|it| now.contains(it)).count();
+    assert!(4 * same >= 3 * stay.len(), "{same} of {}: {stay:?} {now:?}", stay.len());
+    let first_kit = without(&missing(vec![], vec![1]));
+    let fresh: Vec<_> = first_kit.trees.iter().filter(|tree| !tree.hanging).collect();
+    assert!(fresh.iter().all(|tree| tree.kit != 1));
+    assert!(first_kit.changes.unwrap().contains(&"kit 1 is broken".to_owned()));
+    for (asked, words) in [
+        (missing(vec![4], vec![]), "no person 4"),
+        (missing(vec![], vec![99]), "no kit 99"),
+        (missing(vec![1, 2, 3], vec![]), "all 3 people"),
+    ] {
+        let error = dayplan(&desk, desk.tomorrow(), &asked).unwrap_err().to_string();
+        assert!(error.contains(words), "{error}");
+    }
     let wrong = Asked { earlier: Some(plan.kept.clone()), ..Asked::default() };
     let error = dayplan(&desk, plan.date.succ_opt().unwrap(), &wrong).unwrap_err().to_string();
-    assert!(error.contains("--from"), "{error}");
+    assert!(error.contains("the earlier plan is for"), "{error}");
 }
 
 #[test]
@@ -179,6 +212,18 @@ fn several_days_share_the_list_out() {
     assert_eq!((trees.len(), planned + days.left.len()), (planned, days.listed));
     assert!(days.days.iter().any(|day| day.go));
     assert!(days.days.iter().all(|day| day.go != day.trees.is_empty()));
+}
+
+/// What a day takes and what it could take are told from one source.
+#[test]
+fn no_day_takes_more_than_it_could() {
+    let desk = demo();
+    let asked = Asked { kits: Some(6), ..Asked::default() };
+    let days = campaign(&desk, desk.tomorrow(), 4, &asked).unwrap();
+    assert!(days.days.iter().filter(|day| day.go).count() > 1);
+    for day in &days.days {
+        assert!(day.trees.len() <= day.could_take, "{day:?}");
+    }
 }
 
 #[test]

@@ -56,6 +56,7 @@ const SHELL: [Room; 7] = [
             "grove::Grove",
             "grove::Hang",
             "grove::FlawKind",
+            "journal::Refusal",
             "grove::Refused",
             "plan::percent",
             "plan::overnight::Call",

@@ -212,7 +212,7 @@ fn p50(
     bag: &Bag,
 ) -> Option<(f64, bool)> {
     let ln_offered = bag.sighting.charge.value().ln();
-    let watched = Watched::new(course.clone(), law, mean, looked, ln_offered);
+    let watched = Watched::new(course.clone(), law, mean, std::slice::from_ref(looked), ln_offered);
     let by = watched.empty_by(bag.true_min)?;
     match watched.quantile(0.5) {
         Finish::At(minutes) => Some((minutes, (0.1..=0.9).contains(&by))),

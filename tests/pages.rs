@@ -14,6 +14,7 @@ use xylocast::app::compare::compare;
 use xylocast::app::dayplan::dayplan;
 use xylocast::app::desk::{Desk, Request};
 use xylocast::app::draws::{self, draws};
+use xylocast::app::parts::Part;
 use xylocast::app::record::{self, record};
 use xylocast::app::refit::refit;
 use xylocast::app::today::today_drawn;
@@ -270,16 +271,16 @@ fn the_answer_is_the_commands_own() {
 #[test]
 fn pages_of_draws_are_bounded() {
     let desk = Desk::lay(&Request::default(), Utc::now()).unwrap();
-    let asked = |page| draws::Asked { page: Some(page), ..Default::default() };
+    let asked = |page| draws::Asked { part: Part::Page(page), ..Default::default() };
     let first = draws(&desk, &asked(1)).unwrap();
-    let last = draws(&desk, &asked(first.pages)).unwrap();
-    let shown: usize =
-        (1..=first.pages).map(|p| draws(&desk, &asked(p)).unwrap().draws.len()).sum();
+    let pages = first.page.unwrap().of;
+    let last = draws(&desk, &asked(pages)).unwrap();
+    let shown: usize = (1..=pages).map(|p| draws(&desk, &asked(p)).unwrap().draws.len()).sum();
     assert_eq!(shown, first.total);
     assert!(first.draws[0].start > last.draws[0].start);
-    for wrong in [0, first.pages + 1] {
+    for wrong in [0, pages + 1] {
         assert!(draws(&desk, &asked(wrong)).unwrap_err().to_string().contains("is outside 1 to"));
     }
     let unknown = draws::Asked { tree_id: Some("nobody".into()), ..Default::default() };
-    assert!(draws(&desk, &unknown).unwrap_err().to_string().contains("trees.csv"));
+    assert!(draws(&desk, &unknown).unwrap_err().to_string().contains("there is no tree"));
 }

@@ -112,6 +112,11 @@ impl Ahead {
         Self { clocks, courses: Mutex::default(), series: join(&middle), spread }
     }
 
+    /// The demand clock of each member.
+    pub fn clocks(&self) -> &[Clock] {
+        &self.clocks
+    }
+
     /// The course of the demand clocks from a start.
     ///
     /// # Errors

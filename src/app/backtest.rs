@@ -105,7 +105,7 @@ fn read_truth_file(
 }
 
 /// One draw: what was believed and what came.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, utoipa::ToSchema)]
 pub struct Prediction {
     /// Its grove.
     pub grove: String,
@@ -158,7 +158,8 @@ pub struct Prediction {
 }
 
 /// The scores of a group of draws.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, utoipa::ToSchema)]
+#[schema(as = BacktestGroup)]
 pub struct Group {
     /// What groups them.
     pub by: &'static str,
@@ -169,7 +170,7 @@ pub struct Group {
 }
 
 /// The whole answer.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, utoipa::ToSchema)]
 pub struct Backtest {
     /// Draws predicted.
     pub draws: usize,

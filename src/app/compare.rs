@@ -22,6 +22,12 @@ use std::collections::BTreeMap;
 const EXACT: f64 = 0.05;
 /// No forecast is punished as if it had given no chance at all.
 const LEAST_CHANCE: f64 = 1e-9;
+/// From so much sun an hour is of the day, W/m2.
+const SUN_W_M2: f64 = 10.0;
+/// Edges of the classes of VPD over the hours with sun, kPa (judgement).
+const VPD_KPA: [f64; 4] = [0.5, 1.0, 1.5, 2.5];
+/// Edges of the classes of demand over the hours with sun; 1 = fair weather (judgement).
+const DEMAND: [f64; 4] = [0.4, 0.7, 1.0, 1.3];
 /// Half width of a 95 % interval in standard deviations.
 const NINETY_FIVE: f64 = 1.96;
 
@@ -113,7 +119,7 @@ pub struct Comparison {
     pub possibly_inside_pct: f64,
     /// Half width of the 95 % interval of the middle of the two, days as clusters; points of %.
     pub coverage_plus_minus_pct: f64,
-    /// Slower or faster by block, crew and hour of start.
+    /// Slower or faster by block, crew, hour of start, and the weather of the day.
     pub groups: Vec<Group>,
     /// What came of each time that was given.
     pub calibration: Vec<Calibration>,
@@ -147,7 +153,8 @@ impl Comparison {
 pub fn compare(desk: &Desk) -> Result<Comparison, DeskError> {
     let observed = desk.observed.clipped(known_by(desk));
     let past = Past::new(&desk.grove, &observed, desk.as_of);
-    let unders = Unders::new(desk, &past, &drives(&observed, desk.grove.settings.place));
+    let drives = drives(&observed, desk.grove.settings.place);
+    let unders = Unders::new(desk, &past, &drives);
     if unders.present.told.is_empty() {
         return Err(DeskError::Unanswerable(
             "no draw to compare yet: log draws in draws.csv, and weather for their hours in \
@@ -161,7 +168,7 @@ pub fn compare(desk: &Desk) -> Result<Comparison, DeskError> {
         surely_inside_pct: surely,
         possibly_inside_pct: possibly,
         coverage_plus_minus_pct: plus_minus,
-        groups: groups(&draws),
+        groups: groups(&draws, &days_air(desk, &drives)),
         calibration: calibration(&draws),
         diagnosis: of_draws(desk, &unders.present.told)?,
         rests_on: rests_on(&draws),
@@ -407,7 +414,46 @@ fn calibration(draws: &[Compared]) -> Vec<Calibration> {
     (1..10).map(at).collect()
 }
 
-fn groups(draws: &[Compared]) -> Vec<Group> {
+/// Of the hours with sun of a day: how dry the air is, and how hard it pulls.
+#[derive(Debug, Clone, Copy, Default)]
+struct DayAir {
+    hours: f64,
+    vpd_kpa: f64,
+    pull: f64,
+}
+
+/// Days by what their weather was, under the present demand shape.
+fn days_air(desk: &Desk, drives: &[Drive]) -> BTreeMap<NaiveDate, DayAir> {
+    let mut days: BTreeMap<NaiveDate, DayAir> = BTreeMap::new();
+    let pulls = desk.model.file().demand.pulls(drives);
+    for (drive, pull) in drives.iter().zip(pulls) {
+        if drive.shortwave.value() < SUN_W_M2 {
+            continue;
+        }
+        let hours = drive.span.hours();
+        let day = days.entry(desk.local_date(drive.span.middle())).or_default();
+        day.hours += hours;
+        day.vpd_kpa += hours * drive.deficit.value();
+        day.pull += hours * pull.strength;
+    }
+    days.retain(|_, day| day.hours > 0.0);
+    for day in days.values_mut() {
+        day.vpd_kpa /= day.hours;
+        day.pull /= day.hours;
+    }
+    days
+}
+
+/// The class of a value between edges, in words that sort as it does.
+fn class(value: f64, edges: &[f64], unit: &str) -> String {
+    match edges.iter().position(|edge| value < *edge) {
+        Some(0) => format!("0 to {}{unit}", edges[0]),
+        Some(above) => format!("{} to {}{unit}", edges[above - 1], edges[above]),
+        None => format!("{}{unit} and more", edges[edges.len() - 1]),
+    }
+}
+
+fn groups(draws: &[Compared], air: &BTreeMap<NaiveDate, DayAir>) -> Vec<Group> {
     let mut all = Vec::new();
     let mut group = |by: &'static str, name: &dyn Fn(&Compared) -> Option<String>| {
         let mut ranks: BTreeMap<String, Vec<f64>> = BTreeMap::new();
@@ -426,6 +472,8 @@ fn groups(draws: &[Compared]) -> Vec<Group> {
     group("block", &|draw| Some(draw.block.clone()));
     group("crew", &|draw| draw.crew.clone());
     group("hour of start", &|draw| Some(format!("{:02}:00", draw.hour)));
+    group("VPD of the day", &|draw| Some(class(air.get(&draw.date)?.vpd_kpa, &VPD_KPA, " kPa")));
+    group("demand of the day", &|draw| Some(class(air.get(&draw.date)?.pull, &DEMAND, "")));
     all
 }
 
@@ -436,6 +484,18 @@ mod tests {
     use crate::units::{Kilopascal, Millilitres, WattsPerSquareMetre};
     use crate::weather::Flags;
     use chrono::TimeDelta;
+
+    #[test]
+    fn classes_hold_their_lower_edge_and_sort_as_their_values() {
+        let of = |value: f64| class(value, &VPD_KPA, " kPa");
+        let names = [0.2, 0.5, 1.2, 2.0, 9.0].map(of);
+        assert_eq!(
+            names,
+            ["0 to 0.5 kPa", "0.5 to 1 kPa", "1 to 1.5 kPa", "1.5 to 2.5 kPa", "2.5 kPa and more"]
+        );
+        assert!(names.is_sorted());
+        assert!(DEMAND.map(|edge| class(edge, &DEMAND, "")).is_sorted());
+    }
 
     /// A steady day, so that minutes and demand-hours are in proportion: 1000 mL on a tree of 500 mL
     /// per demand-hour takes 2 demand-hours, 500 mL filled in half way make it 3, and a refill after

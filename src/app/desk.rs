@@ -62,9 +62,54 @@ pub enum DeskError {
     /// The almanac has no such day.
     #[error(transparent)]
     Almanac(#[from] crate::evapo::EvapoError),
+    /// An entry is not noted.
+    #[error(transparent)]
+    Log(Box<super::log::Fault>),
+    /// There is nothing of that name in the grove.
+    #[error("there is no {what} '{name}' in this grove; correct it, or add it first")]
+    NoSuch {
+        /// What was looked for.
+        what: &'static str,
+        /// The name.
+        name: String,
+    },
+    /// The demo is part of the program.
+    #[error(
+        "the demo is part of the program and cannot be changed: use a copy of it, or a grove of \
+         your own"
+    )]
+    Demo,
+    /// No weather service answered.
+    #[error("{0}")]
+    NobodyAnswered(String),
+    /// A question that has to say something else about one thing.
+    #[error("{fact}")]
+    Ask {
+        /// What is wrong, and what would have to be said.
+        fact: String,
+        /// About what; each surface has its own way to say it.
+        about: About,
+    },
     /// A question that this grove cannot answer.
     #[error("{0}")]
     Unanswerable(String),
+}
+
+/// What a question has to say otherwise.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum About {
+    /// Which trees or blocks.
+    Trees,
+    /// How many people, kits or trees.
+    Means,
+    /// How many kits.
+    Kits,
+    /// The date, or the earlier plan.
+    EarlierPlan,
+    /// Which database.
+    Database,
+    /// That a refit is used though it is worse.
+    WorseRefit,
 }
 
 impl From<HomeError> for DeskError {
@@ -75,7 +120,7 @@ impl From<HomeError> for DeskError {
             HomeError::Pulled(error) => Self::Pulled(error),
             HomeError::Model { path, error } => Self::Model { path, error },
             HomeError::File { path, error } => Self::File { path, error },
-            HomeError::Demo => Self::Unanswerable(error.to_string()),
+            HomeError::Demo => Self::Demo,
         }
     }
 }
@@ -101,6 +146,8 @@ pub struct Desk {
     pub observed: Series,
     /// The forecast known by then.
     pub forecast: Option<Forecast>,
+    /// The middle of the weather expected, for reading what was seen since the last hour observed.
+    expected: Series,
     /// Until when observed weather is used; the forecast from there on.
     pub cut: DateTime<Utc>,
     /// The model.
@@ -135,12 +182,11 @@ impl Desk {
         let observed = grove.observed.clipped(known).bridged();
         let forecast = grove.forecasts.latest(as_of).cloned();
         let cut = observed.span().map_or(as_of, |span| span.to);
-        let past_weather = observed.clipped(Span { to: as_of, ..known });
-        let coming = match request.exact_weather {
-            true => Some(&observed),
-            false => forecast.as_ref().and_then(|forecast| forecast.members.first()),
+        let expected = match request.exact_weather {
+            true => observed.clone(),
+            false => forecast.as_ref().map(|it| Series::mean(&it.members)).unwrap_or_default(),
         };
-        let past = Past::with_coming(&grove, &past_weather, coming, as_of);
+        let past = past_by_now(&grove, &observed, &expected, as_of);
         let models = home.models(as_of, now)?;
         let base = base_model(request, &models)?;
         let since_refit = past.draws().saturating_sub(base.draws);
@@ -150,6 +196,7 @@ impl Desk {
         let exact_weather = request.exact_weather;
         drop(past);
         Ok(Self {
+            expected,
             grove,
             home,
             is_demo,
@@ -166,6 +213,11 @@ impl Desk {
         })
     }
 
+    /// The draws and looks that the model has taken up.
+    pub fn past(&self) -> Past<'_> {
+        past_by_now(&self.grove, &self.observed, &self.expected, self.as_of)
+    }
+
     /// The day that the question is about: tomorrow, in the grove's zone.
     pub fn tomorrow(&self) -> NaiveDate {
         let today = self.local_date(self.as_of);
@@ -175,6 +227,14 @@ impl Desk {
     /// Local date of an instant.
     pub fn local_date(&self, at: DateTime<Utc>) -> NaiveDate {
         super::past::local_date(at, self.grove.settings.zone)
+    }
+
+    /// Intended draws that a question brings, as rows of `hang.csv`.
+    ///
+    /// # Errors
+    /// [`DeskError`] where a row is flawed.
+    pub fn hangs_of(&self, rows: &[u8]) -> Result<Vec<Hang>, DeskError> {
+        Ok(self.grove.read_hang("hangs", rows)?.0)
     }
 
     /// Intended draws: those of `file` where one is named, else the grove's own, else none.
@@ -187,6 +247,16 @@ impl Desk {
             None => Ok((self.grove.hang.clone().unwrap_or_default(), Vec::new())),
         }
     }
+}
+
+fn past_by_now<'a>(
+    grove: &'a Grove,
+    observed: &Series,
+    expected: &Series,
+    as_of: DateTime<Utc>,
+) -> Past<'a> {
+    let known = Span { from: DateTime::<Utc>::MIN_UTC, to: as_of };
+    Past::by_now(grove, &observed.clipped(known), Some(expected), as_of)
 }
 
 /// End of the last hour observed in full by an instant: the mean of one that is still running tells

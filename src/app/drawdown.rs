@@ -23,6 +23,7 @@ const LONGEST_MIN: f64 = 36.0 * 60.0;
 
 /// What was in a bag at an instant: an even chance, and the band about it.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, utoipa::ToSchema)]
+#[schema(as = DrawdownLeft)]
 pub struct Left {
     /// At most so much with probability 0.1, mL.
     pub p10_ml: f64,
@@ -34,6 +35,7 @@ pub struct Left {
 
 /// One instant of a drawdown.
 #[derive(Debug, Clone, Serialize, utoipa::ToSchema)]
+#[schema(as = DrawdownStep)]
 pub struct Step {
     /// When, local time.
     pub at: String,
@@ -47,6 +49,7 @@ pub struct Step {
 
 /// A look at the bag.
 #[derive(Debug, Clone, Serialize, utoipa::ToSchema)]
+#[schema(as = DrawdownLook)]
 pub struct Look {
     /// When, local time.
     pub at: String,

@@ -2,13 +2,11 @@
 
 use super::desk::{Desk, DeskError};
 use super::hanging::LONGEST;
+use super::parts::{Part, beside, per_page};
 use super::window::local_time;
 use crate::grove::{Draw, Seen};
 use chrono::{DateTime, NaiveDate, Utc};
 use serde::Serialize;
-
-/// Draws on a page where nobody says how many.
-pub const PER_PAGE: usize = 50;
 
 /// Which draws are asked for.
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -17,11 +15,14 @@ pub struct Asked {
     pub tree_id: Option<String>,
     /// Started on this local date only.
     pub date: Option<NaiveDate>,
-    /// Which page, from 1.
-    pub page: Option<usize>,
-    /// Draws on a page, 1 to 500.
+    /// Which part of the list.
+    pub part: Part<Place>,
+    /// Draws in that part; [`PER_PAGE`] where none is said.
     pub per_page: Option<usize>,
 }
+
+/// Place of a draw in the list: its start and its id.
+pub type Place = (DateTime<Utc>, String);
 
 /// How a draw stands as of the desk's instant.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, utoipa::ToSchema)]
@@ -107,12 +108,26 @@ pub struct Draws {
     pub date: Option<NaiveDate>,
     /// All that were asked for.
     pub total: usize,
-    /// This page, from 1.
-    pub page: usize,
-    /// Pages; at least one.
-    pub pages: usize,
-    /// Draws on this page, the newest first.
+    /// Draws of this part, the newest first.
     pub draws: Vec<DrawLine>,
+    /// Which page that is.
+    #[serde(skip)]
+    pub page: Option<Page>,
+    /// From where the next older ones go on; none where there are none.
+    #[serde(skip)]
+    pub older: Option<Place>,
+    /// Up to where the next newer ones go; none where there are none.
+    #[serde(skip)]
+    pub newer: Option<Place>,
+}
+
+/// A page by its number.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Page {
+    /// From 1.
+    pub number: usize,
+    /// How many there are; at least one.
+    pub of: usize,
 }
 
 /// The draws started by the desk's instant.
@@ -132,18 +147,19 @@ pub fn draws(desk: &Desk, asked: &Asked) -> Result<Draws, DeskError> {
         .filter(|draw| asked.tree_id.as_ref().is_none_or(|id| trees[draw.tree].id == *id))
         .filter(|draw| asked.date.is_none_or(|date| desk.local_date(draw.started) == date))
         .collect();
-    all.sort_by_key(|draw| std::cmp::Reverse(draw.started));
-    let (page, per_page) = (asked.page.unwrap_or(1), asked.per_page.unwrap_or(PER_PAGE));
-    if !(1..=500).contains(&per_page) {
-        let words = format!("{per_page} draws a page is outside 1 to 500; ask for fewer");
-        return Err(DeskError::Unanswerable(words));
-    }
-    let pages = all.len().div_ceil(per_page).max(1);
-    if !(1..=pages).contains(&page) {
-        let words = format!("page {page} is outside 1 to {pages}; go to the first one");
-        return Err(DeskError::Unanswerable(words));
-    }
-    let shown = all.iter().skip((page - 1) * per_page).take(per_page);
+    let place = |draw: &Draw| (draw.started, draw.id.clone());
+    all.sort_by_key(|draw| std::cmp::Reverse(place(draw)));
+    let per_page = per_page(asked.per_page)?;
+    let part = asked.part.of(&all, per_page, |draw| place(draw))?;
+    let page = match asked.part {
+        Part::Page(_) => Some(Page {
+            number: part.start / per_page + 1,
+            of: all.len().div_ceil(per_page).max(1),
+        }),
+        _ => None,
+    };
+    let (newer, older) = beside(&all, &part, |draw| place(draw));
+    let shown = all[part].iter();
     Ok(Draws {
         grove: desk.grove.settings.name.clone(),
         time_zone: desk.grove.settings.zone.name().into(),
@@ -151,21 +167,20 @@ pub fn draws(desk: &Desk, asked: &Asked) -> Result<Draws, DeskError> {
         tree_id: asked.tree_id.clone(),
         date: asked.date,
         total: all.len(),
-        page,
-        pages,
         draws: shown.map(|draw| line(desk, draw)).collect(),
+        page,
+        older,
+        newer,
     })
 }
 
 /// Place of a tree in the grove's trees.
 ///
 /// # Errors
-/// [`DeskError::Unanswerable`] where it has none of that name.
+/// [`DeskError::NoSuch`] where it has none of that name.
 pub(super) fn known_tree(desk: &Desk, tree_id: &str) -> Result<usize, DeskError> {
-    desk.grove.trees.iter().position(|tree| tree.id == tree_id).ok_or_else(|| {
-        let words = format!("tree '{tree_id}' is not in trees.csv; correct it, or add it there");
-        DeskError::Unanswerable(words)
-    })
+    let at = desk.grove.trees.iter().position(|tree| tree.id == tree_id);
+    at.ok_or_else(|| DeskError::NoSuch { what: "tree", name: tree_id.to_owned() })
 }
 
 /// One draw, as far as it was seen by the desk's instant.

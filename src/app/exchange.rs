@@ -1,7 +1,7 @@
 //! A grove between its forms: a folder into a database, a grove out as a folder, a database copied
 //! while it is used.
 
-use super::desk::DeskError;
+use super::desk::{About, DeskError};
 use crate::store::db::{By, Counted, Database, Progress, forget_empty, shown};
 use crate::store::home::Home;
 use crate::store::sql::Address;
@@ -46,11 +46,10 @@ pub struct Backup {
 }
 
 fn database(grove: Option<&Path>) -> Result<&Path, DeskError> {
-    let asked = "name the database with --grove FILE.db, or postgres://HOST/DATABASE?grove=NAME";
-    let path = grove.ok_or_else(|| DeskError::Unanswerable(asked.into()))?;
+    let ask = |fact| DeskError::Ask { fact, about: About::Database };
+    let path = grove.ok_or_else(|| ask("no database was named".into()))?;
     if path.is_dir() {
-        let words = format!("{} is a folder; {asked}", path.display());
-        return Err(DeskError::Unanswerable(words));
+        return Err(ask(format!("{} is a folder; name a database", path.display())));
     }
     Ok(path)
 }

@@ -3,7 +3,7 @@
 
 use super::ahead::{Ahead, laws, target};
 use super::desk::{Desk, DeskError};
-use super::past::{Past, Told, fillings};
+use super::past::{Told, fillings};
 use super::times::ahead;
 use crate::belief::watched::{Looked, Reading, Watched};
 use crate::demand::ClockError;
@@ -14,7 +14,7 @@ use crate::uptake::live::Live;
 use crate::uptake::model::Model;
 use crate::uptake::observe::Sighting;
 use crate::weather::Span;
-use chrono::{DateTime, TimeDelta, Utc};
+use chrono::TimeDelta;
 
 /// A bag that was started longer ago and never seen empty nor taken off is one that nobody logged.
 pub(super) const LONGEST: TimeDelta = TimeDelta::days(2);
@@ -87,17 +87,22 @@ pub fn hanging(desk: &Desk) -> Result<Hanging, DeskError> {
         .enumerate()
         .map(|(i, ((_, filling), hang))| {
             let course = ahead.paused_course(filling.started, &filling.pauses);
-            let believed = |law: &crate::belief::Law, mean: f64, looked: &Looked| {
+            let believed = |law: &crate::belief::Law, mean: f64, looked: &[Looked]| {
                 let ln_offered = hang.charge.value().ln();
                 course.clone().map(|course| Watched::new(course, law, mean, looked, ln_offered))
             };
+            let under_each = seen[i].as_ref().map(|seen| under_each(&ahead, &filling, seen));
             let looked = seen[i].as_ref().map_or(Looked::NOTHING, looked);
             let ends = (looked.low, looked.high);
             let ends = looked.reading.map_or(ends, |reading| (reading.centre, reading.centre));
             let mean = at_start[i].0;
             Bag {
-                at_start: believed(&laws_before[i], mean, &Looked::NOTHING),
-                now: believed(&laws_now[i], updated.without_own[i].0, &looked),
+                at_start: believed(&laws_before[i], mean, &[Looked::NOTHING]),
+                now: believed(
+                    &laws_now[i],
+                    updated.without_own[i].0,
+                    &under_each.unwrap_or_else(|| vec![Looked::NOTHING]),
+                ),
                 rank: seen[i].as_ref().map(|_| {
                     (share(&laws_before[i], ends.0 - mean), share(&laws_before[i], ends.1 - mean))
                 }),
@@ -109,6 +114,20 @@ pub fn hanging(desk: &Desk) -> Result<Hanging, DeskError> {
         })
         .collect();
     Ok(Hanging { bags, ahead })
+}
+
+/// What a bag's looks say under each member of the weather, so that a bag seen wet is not empty by
+/// then in any of them; once where all of them say the same.
+fn under_each(ahead: &Ahead, filling: &Sighting, seen: &Seen) -> Vec<Looked> {
+    let mut each: Vec<Looked> = ahead
+        .clocks()
+        .iter()
+        .map(|clock| looked(&filling.seen(clock).unwrap_or_else(|_| seen.clone())))
+        .collect();
+    if each.iter().all(|looked| *looked == each[0]) {
+        each.truncate(1);
+    }
+    each
 }
 
 fn share(law: &crate::belief::Law, x: f64) -> f64 {
@@ -164,10 +183,8 @@ fn hang(draw: &Draw, filling: &Sighting) -> Hang {
 
 /// What the regression sees of each hanging bag; none where it tells nothing.
 fn told<'a>(desk: &'a Desk, found: &[(&Draw, Sighting)]) -> Vec<Option<Told<'a>>> {
-    let known = Span { from: DateTime::<Utc>::MIN_UTC, to: desk.as_of };
-    let past = Past::new(&desk.grove, &desk.observed.clipped(known), desk.as_of);
     let all: Vec<Told> =
-        past.told(&desk.model.file().demand).into_iter().filter_map(Result::ok).collect();
+        desk.past().told(&desk.model.file().demand).into_iter().filter_map(Result::ok).collect();
     let of = |(draw, filling): &(&Draw, Sighting)| {
         all.iter()
             .find(|told| told.draw.id == draw.id && told.filling.started == filling.started)

@@ -3,7 +3,9 @@
 mod show;
 mod words;
 
-pub use show::{Bag, Line, Shown, show};
+pub use show::{
+    Asked as Which, Bag, Entries, Line, Place, Shown, Told as EntryTold, entries, show,
+};
 
 use super::desk::DeskError;
 use crate::grove::{Grove, Seen};
@@ -72,26 +74,23 @@ pub enum What {
 pub enum Fault {
     #[error(transparent)]
     Log(#[from] LogError),
-    #[error("--at: {0}")]
+    #[error("the time: {0}")]
     Time(#[from] TimeFlaw),
     #[error(transparent)]
     Range(#[from] OutOfRange),
-    #[error("'{on}' is neither a tree of trees.csv nor a draw; `xylocast log show` lists the bags")]
+    #[error("'{on}' is neither a tree nor a draw of this grove; correct it")]
     Unknown { on: String },
     #[error("'{on}' is both a tree and a draw on another tree; rename one of the two")]
     TreeAndDraw { on: String },
-    #[error(
-        "no bag hangs on tree '{tree_id}' at that time; start one with `xylocast log start \
-         {tree_id}`{last}"
-    )]
+    #[error("no bag hangs on tree '{tree_id}' at that time; start one first{last}")]
     NoBag { tree_id: String, last: String },
     #[error("tree '{tree_id}' has more than one bag; name the draw: {}", .draws.join(", "))]
     Several { tree_id: String, draws: Vec<String> },
     #[error(
-        "{whose} noted nothing today that could be undone; give the key of an entry (`xylocast log \
-         show` lists them), or say whose with --by"
+        "{} noted nothing today that could be undone; name the entry by its key",
+        whose.as_deref().unwrap_or("nobody in particular")
     )]
-    NothingToUndo { whose: String },
+    NothingToUndo { whose: Option<String> },
 }
 
 impl From<Refusal> for Fault {
@@ -105,7 +104,7 @@ impl From<Fault> for DeskError {
         match fault {
             Fault::Log(LogError::Refused(refused)) => Self::Refused(refused),
             Fault::Log(LogError::Database(error)) => Self::Database(error),
-            fault => Self::Unanswerable(fault.to_string()),
+            fault => Self::Log(Box::new(fault)),
         }
     }
 }
@@ -130,6 +129,9 @@ pub struct Noted {
 /// # Errors
 /// [`Fault`]; nothing has changed then.
 pub fn log(home: &Home, wish: &Wish, now: DateTime<Utc>, random: u32) -> Result<Noted, Fault> {
+    if home.is_demo() {
+        return Err(LogError::Demo.into());
+    }
     let mut tries = 0;
     loop {
         let Logbook { grove, state } = home.logbook(now)?;
@@ -298,9 +300,7 @@ impl Asked<'_> {
         };
         let entries = self.state.entries();
         let last = entries.iter().rev().find(own).map(|entry| entry.key.clone());
-        last.ok_or_else(|| Fault::NothingToUndo {
-            whose: self.wish.by.clone().unwrap_or_else(|| "nobody (no --by was given)".into()),
-        })
+        last.ok_or_else(|| Fault::NothingToUndo { whose: self.wish.by.clone() })
     }
 
     fn time(&self, text: &str) -> Result<DateTime<Utc>, TimeFlaw> {

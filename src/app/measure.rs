@@ -41,7 +41,7 @@ pub struct Wish {
 }
 
 /// A sample summed up.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, utoipa::ToSchema)]
 pub struct Measured {
     /// The trunks, in the order given.
     pub trunks: Vec<MeasuredTrunk>,
@@ -63,7 +63,7 @@ pub struct Measured {
 }
 
 /// One trunk of a sample.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, utoipa::ToSchema)]
 pub struct MeasuredTrunk {
     /// Its id, else its number in the list.
     pub id: String,

@@ -22,6 +22,7 @@ pub mod members;
 pub mod out_of_time;
 pub mod outlook;
 pub mod overnight;
+pub mod parts;
 pub mod past;
 pub mod pull;
 pub mod record;

@@ -14,6 +14,9 @@ use crate::weather::{Series, Span};
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use chrono_tz::Tz;
 
+/// Looks taken within so long after the last hour observed are read off the weather expected.
+const LONGEST_UNOBSERVED: TimeDelta = TimeDelta::hours(24);
+
 /// Sine of the sun's elevation at civil dusk, 6 degrees below the horizon.
 const SINE_OF_CIVIL_DUSK: f64 = -0.104_528_463;
 
@@ -78,7 +81,27 @@ impl<'a> Past<'a> {
         Self::with_coming(grove, observed, forecast, as_of)
     }
 
-    /// The same; trees that run ahead of the weather's clock feel `coming` after what was observed.
+    /// What is known in the grove itself, where a look is taken before the weather of its hour comes
+    /// in: until that does, for a day at most, the look is read off the weather `expected`.
+    pub fn by_now(
+        grove: &'a Grove,
+        observed: &Series,
+        expected: Option<&Series>,
+        as_of: DateTime<Utc>,
+    ) -> Self {
+        let unobserved = observed
+            .span()
+            .map(|known| Span { from: known.to, to: as_of.min(known.to + LONGEST_UNOBSERVED) });
+        let felt = match (expected, unobserved) {
+            (Some(expected), Some(span)) if span.from < span.to => {
+                observed.followed_by(&expected.clipped(span), span.from).bridged()
+            }
+            _ => observed.clone(),
+        };
+        Self::with_coming(grove, &felt, expected, as_of)
+    }
+
+    /// The same as [`Past::new`]; trees that run ahead of the weather's clock feel `coming` after what was observed.
     pub fn with_coming(
         grove: &'a Grove,
         observed: &Series,

@@ -218,7 +218,7 @@ pub async fn pull(
             Err(fault) => failed.push(format!("{}: {fault}", service.source().key())),
         }
     }
-    Err(DeskError::Unanswerable(format!(
+    Err(DeskError::NobodyAnswered(format!(
         "no weather service answered; what was stored stays as it is\n  {}",
         failed.join("\n  ")
     )))

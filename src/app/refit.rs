@@ -3,16 +3,18 @@
 
 use super::ahead::target;
 use super::compare::Under;
-use super::desk::{Desk, DeskError};
+use super::desk::{About, Desk, DeskError, Request};
 use super::out_of_time::{OutOfTime, out_of_time, split};
 use super::past::{Aside, Past};
 use super::rests::counted;
+use super::shared::RefitTurn;
 use super::window::local_time;
 use super::words::hours;
 use crate::belief::Law;
 use crate::demand::{Kind, Shape};
 use crate::grove::{Hang, Tree};
 use crate::store::db::By;
+use crate::store::home::Home;
 use crate::store::write_atomically;
 use crate::units::Millilitres;
 use crate::uptake::model::{Coefficient, Coverage, Model, ModelFile};
@@ -155,6 +157,30 @@ pub fn refit(desk: &Desk, reference_et: bool) -> Result<Refit, DeskError> {
         not_written: None,
         model,
     })
+}
+
+/// Refits a grove as of now and puts the model in use, in somebody's name.
+///
+/// # Errors
+/// [`DeskError::Ask`] where it would have predicted worse and nobody agreed to that.
+pub fn accept(home: &Home, even_if_worse: bool, by: By) -> Result<Refit, DeskError> {
+    if home.is_demo() {
+        return Err(DeskError::Demo);
+    }
+    let grove = home.path().map(Path::to_owned);
+    let request = Request { grove, as_of: Some(by.at), ..Request::default() };
+    let turn = RefitTurn::take(home)?;
+    let desk = Desk::lay(&request, by.at)?;
+    let mut answer = refit(&desk, false)?;
+    if answer.is_worse && !even_if_worse {
+        let fact =
+            "the refit would have predicted worse than the model in use; say that it is to be \
+                    used all the same"
+                .into();
+        return Err(DeskError::Ask { fact, about: About::WorseRefit });
+    }
+    turn.keep(&mut answer, &desk, by)?;
+    Ok(answer)
 }
 
 impl Refit {

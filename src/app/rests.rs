@@ -37,7 +37,7 @@ fn spread_words(desk: &Desk, ahead: &Ahead) -> Option<String> {
         Spread::Exact => desk.exact_weather.then(|| "weather ahead taken as known".into()),
         Spread::Ensemble => Some("weather spread: the service's own ensemble members".into()),
         Spread::Learned(learned) => Some(format!(
-            "weather spread: errors of this grove's own forecasts by lead time ({:.1} degC, \
+            "weather spread: errors of this grove's own forecasts by lead time (+-{:.1} degC, \
              {:.0} % humidity, {:.0} % shortwave over all, from {} hours)",
             learned.error.air_c,
             learned.error.humidity_pct,
@@ -45,7 +45,7 @@ fn spread_words(desk: &Desk, ahead: &Ahead) -> Option<String> {
             learned.pairs
         )),
         Spread::Stated(error) => Some(format!(
-            "weather spread: stated default errors ({} degC, {} % humidity, {:.0} % shortwave), \
+            "weather spread: stated default errors (+-{} degC, {} % humidity, {:.0} % shortwave), \
              until this grove's own forecasts have been compared",
             error.air_c,
             error.humidity_pct,
@@ -62,8 +62,8 @@ pub fn model_words(desk: &Desk) -> Vec<String> {
         lines.push("the model file named is used as it stands: no later draw is in it".into());
     } else if desk.since_refit > 0 && file.fitted_at.is_some() {
         lines.push(format!(
-            "{} since the last refit used, but its demand shape and spreads are older: run \
-             `xylocast refit`",
+            "{} since the last refit used, but its demand shape and spreads are older: \
+             a refit learns them again",
             counted(desk.since_refit, "draw", "draws")
         ));
     }

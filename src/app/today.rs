@@ -7,11 +7,11 @@ use super::hanging::{Bag, Hanging, hanging};
 use super::overnight::{Overnight, night_words, still_hanging};
 use super::times::{Minutes, in_minutes, rounded, turns};
 use super::window::local_time;
-use super::words::time_of_day;
+use super::words::clock;
 use crate::belief::Finish;
 use crate::belief::watched::Watched;
 use crate::plan::overnight::Call;
-use chrono::{DateTime, TimeDelta, Utc};
+use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use serde::Serialize;
 
 /// Where a bag's looks put it against its band at the start.
@@ -120,7 +120,7 @@ fn of_hanging(desk: &Desk, Hanging { bags, ahead }: &Hanging) -> Result<Today, D
     let bags: Vec<BagNow> = due.into_iter().map(|(_, bag)| bag).collect();
     let odd = bags.iter().any(|bag| bag.pace != Pace::AsExpected);
     Ok(Today {
-        answer: answer(&bags, next_check_round.as_deref()),
+        answer: answer(&bags, next_check_round.as_deref(), desk.local_date(desk.as_of)),
         grove: desk.grove.settings.name.clone(),
         as_of: local_time(desk, desk.as_of),
         time_zone: desk.grove.settings.zone.name().into(),
@@ -198,7 +198,7 @@ fn pace(rank: Option<(f64, f64)>) -> Pace {
     }
 }
 
-fn answer(bags: &[BagNow], next: Option<&str>) -> String {
+fn answer(bags: &[BagNow], next: Option<&str>, date: NaiveDate) -> String {
     let count = |call: Call| bags.iter().filter(|bag| bag.call == call).count();
     let hang = match bags.len() {
         0 => return "No bag hangs now.".into(),
@@ -206,7 +206,7 @@ fn answer(bags: &[BagNow], next: Option<&str>) -> String {
         all => format!("{all} bags hang"),
     };
     let round = match next {
-        Some(at) => format!("next check round {}", time_of_day(at)),
+        Some(at) => format!("next check round {}", clock(Some(at), date)),
         None => "the weather does not reach to the next check round".into(),
     };
     let slow = bags.iter().filter(|bag| bag.pace == Pace::Slow).count();

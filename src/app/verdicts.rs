@@ -33,7 +33,8 @@ pub struct Scored {
 }
 
 /// Scores of a group. Where finishes are intervals, pairs are (at least, at most).
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, utoipa::ToSchema)]
+#[schema(as = BacktestScore)]
 pub struct Score {
     /// Draws scored.
     pub draws: usize,
@@ -72,7 +73,7 @@ pub struct Score {
 }
 
 /// Scores of a probability.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, utoipa::ToSchema)]
 pub struct Probabilities {
     /// Of what.
     pub of: &'static str,
@@ -89,7 +90,8 @@ pub struct Probabilities {
 }
 
 /// Told against happened.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, utoipa::ToSchema)]
+#[schema(as = BacktestCalibration)]
 pub struct Calibration {
     /// Of what.
     pub of: &'static str,

@@ -32,7 +32,7 @@ impl Variable {
         [Variable::AirTempC, Variable::RelHumidityPct, Variable::ShortwaveWM2, Variable::WindMS];
 
     /// In words, with the unit.
-    pub fn words(self) -> &'static str {
+    pub const fn words(self) -> &'static str {
         match self {
             Variable::AirTempC => "air temperature, degC",
             Variable::RelHumidityPct => "relative humidity, %",

@@ -45,23 +45,42 @@ impl Looked {
 #[derive(Debug, Clone)]
 pub struct Watched {
     course: Arc<Course>,
-    /// `ln` of the demand-hours that the bag asks for, sorted, each equally likely.
-    ln_wanted: Vec<f64>,
+    /// What was seen, under each member of the course, or once for all.
+    under: Vec<Under>,
 }
 
 impl Watched {
-    /// A bag offered `exp(ln_offered)` mL in all, its ln thirst about `mean` by `law`, seen so.
+    /// A bag offered `exp(ln_offered)` mL in all, its ln thirst about `mean` by `law`, seen so under
+    /// each member of the course; one [`Looked`] stands for all members.
     pub fn new(
         course: Arc<Course>,
         law: &Law,
         mean: f64,
-        looked: &Looked,
+        looked: &[Looked],
         ln_offered: f64,
     ) -> Self {
-        let mut ln_wanted: Vec<f64> =
-            thirsts(law, mean, looked).into_iter().map(|y| ln_offered - y).collect();
-        ln_wanted.sort_unstable_by(f64::total_cmp);
-        Self { course, ln_wanted }
+        debug_assert!(looked.len() == 1 || looked.len() == course.members());
+        let mut under: Vec<Under> =
+            looked.iter().map(|looked| Under::new(law, mean, looked, ln_offered)).collect();
+        let likely: f64 = under.iter().map(|under| under.weight).sum();
+        for under in &mut under {
+            under.weight /= likely * (course.members() / looked.len()) as f64;
+        }
+        Self { course, under }
+    }
+
+    fn under(&self, member: usize) -> &Under {
+        &self.under[member.min(self.under.len() - 1)]
+    }
+
+    /// The mean over members, each as likely as what was seen makes it.
+    fn over_members(&self, of: impl Fn(f64, &Under) -> f64, minutes: f64) -> f64 {
+        (0..self.course.members())
+            .map(|member| {
+                let under = self.under(member);
+                under.weight * of(self.course.demand_hours(member, minutes).ln(), under)
+            })
+            .sum()
     }
 
     /// Probability that the bag is empty so many minutes after its start; none beyond the weather.
@@ -89,14 +108,7 @@ impl Watched {
         if minutes > self.course.horizon_min() {
             return None;
         }
-        let members = self.course.members();
-        let left: f64 = (0..members)
-            .map(|member| {
-                let ln_clock = self.course.demand_hours(member, minutes).ln();
-                self.ln_wanted.iter().map(|ln| 1.0 - (ln_clock - ln).exp().min(1.0)).sum::<f64>()
-            })
-            .sum();
-        Some(left / (members * self.ln_wanted.len()) as f64)
+        Some(self.over_members(Under::share_left, minutes))
     }
 
     /// The share of what was offered that is left with probability `p` at most, so many minutes after
@@ -122,26 +134,52 @@ impl Watched {
         self.reached_times(minutes, 1.0)
     }
 
-    /// Probability that the demand-hours wanted are at most so many times those passed. Straight
-    /// between neighbours, the mean over members.
+    /// Probability that the demand-hours wanted are at most so many times those passed.
     fn reached_times(&self, minutes: f64, times: f64) -> f64 {
-        let all = &self.ln_wanted;
-        let (members, n) = (self.course.members(), all.len() as f64);
-        let share = |ln_clock: f64| {
-            let below = all.partition_point(|ln| *ln <= ln_clock);
-            let part = match (below.checked_sub(1).map(|i| all[i]), all.get(below)) {
-                (Some(low), Some(high)) if high > &low => (ln_clock - low) / (high - low),
-                _ => 0.5,
-            };
-            ((below as f64 - 0.5 + part) / n).clamp(0.0, 1.0)
-        };
-        let ln_clock = |member: usize| self.course.demand_hours(member, minutes).ln() + times.ln();
-        (0..members).map(|member| share(ln_clock(member))).sum::<f64>() / members as f64
+        self.over_members(|ln_clock, under| under.reached(ln_clock + times.ln()), minutes)
     }
 }
 
-/// Thirsts of equal probability: the middles of equal slices of the law as seen.
-fn thirsts(law: &Law, mean: f64, looked: &Looked) -> Vec<f64> {
+/// What was seen, under one course of the weather.
+#[derive(Debug, Clone)]
+struct Under {
+    /// `ln` of the demand-hours that the bag asks for, sorted, each equally likely.
+    ln_wanted: Vec<f64>,
+    /// How likely it makes what was seen, in proportion.
+    weight: f64,
+}
+
+impl Under {
+    fn new(law: &Law, mean: f64, looked: &Looked, ln_offered: f64) -> Self {
+        let (thirsts, weight) = thirsts(law, mean, looked);
+        let mut ln_wanted: Vec<f64> = thirsts.into_iter().map(|y| ln_offered - y).collect();
+        ln_wanted.sort_unstable_by(f64::total_cmp);
+        Self { ln_wanted, weight }
+    }
+
+    /// Probability that the demand-hours wanted are at most these; straight between neighbours.
+    fn reached(&self, ln_clock: f64) -> f64 {
+        let all = &self.ln_wanted;
+        let below = all.partition_point(|ln| *ln <= ln_clock);
+        let part = match (below.checked_sub(1).map(|i| all[i]), all.get(below)) {
+            (Some(low), Some(high)) if high > &low => (ln_clock - low) / (high - low),
+            _ => 0.5,
+        };
+        ((below as f64 - 0.5 + part) / all.len() as f64).clamp(0.0, 1.0)
+    }
+
+    fn share_left(ln_clock: f64, under: &Under) -> f64 {
+        let left = under.ln_wanted.iter().map(|ln| 1.0 - (ln_clock - ln).exp().min(1.0));
+        left.sum::<f64>() / under.ln_wanted.len() as f64
+    }
+}
+
+/// What has next to no chance still has some, so that weights stay numbers.
+const LEAST_WEIGHT: f64 = 1e-300;
+
+/// Thirsts of equal probability, the middles of equal slices of the law as seen; and how likely that
+/// was, in proportion.
+fn thirsts(law: &Law, mean: f64, looked: &Looked) -> (Vec<f64>, f64) {
     let middle = |k: usize| (k as f64 + 0.5) / SLICES as f64;
     if let Some(reading) = looked.reading {
         return read(law, mean, looked, reading);
@@ -157,21 +195,22 @@ fn thirsts(law: &Law, mean: f64, looked: &Looked) -> Vec<f64> {
         false => f64::from(x > 0.0),
     };
     let (from, to) = (cumulative(low), cumulative(high));
-    (0..SLICES)
+    let slices = (0..SLICES)
         .map(|k| {
             let p = (from + middle(k) * (to - from)).clamp(1e-300, 1.0 - 1e-15);
             let x = law.quantile(p).clamp(low, high);
             if upside_down { mean - x } else { mean + x }
         })
-        .collect()
+        .collect();
+    (slices, (to - from).max(LEAST_WEIGHT))
 }
 
-fn read(law: &Law, mean: f64, looked: &Looked, reading: Reading) -> Vec<f64> {
+fn read(law: &Law, mean: f64, looked: &Looked, reading: Reading) -> (Vec<f64>, f64) {
     let Reading { centre, error, .. } = reading;
     let from = (centre - FARTHEST_READING * error).max(looked.low);
     let to = (centre + FARTHEST_READING * error).min(looked.high);
     if to <= from {
-        return vec![centre.clamp(looked.low, looked.high); SLICES];
+        return (vec![centre.clamp(looked.low, looked.high); SLICES], LEAST_WEIGHT);
     }
     let width = (to - from) / CELLS as f64;
     let edge = |cell: usize| from + width * cell as f64;
@@ -188,7 +227,7 @@ fn read(law: &Law, mean: f64, looked: &Looked, reading: Reading) -> Vec<f64> {
     let masses: Vec<f64> = (0..CELLS).map(mass).collect();
     let total: f64 = masses.iter().sum();
     let (mut cell, mut passed) = (0, 0.0);
-    (0..SLICES)
+    let slices = (0..SLICES)
         .map(|k| {
             let wanted = total * (k as f64 + 0.5) / SLICES as f64;
             while cell + 1 < CELLS && passed + masses[cell] < wanted {
@@ -197,7 +236,8 @@ fn read(law: &Law, mean: f64, looked: &Looked, reading: Reading) -> Vec<f64> {
             }
             edge(cell) + width * ((wanted - passed) / masses[cell]).clamp(0.0, 1.0)
         })
-        .collect()
+        .collect();
+    (slices, total.max(LEAST_WEIGHT))
 }
 
 #[cfg(test)]
@@ -227,7 +267,7 @@ mod tests {
     /// near the mean, and more is left the surer one wishes to be.
     #[test]
     fn what_is_left_agrees_with_the_finish() {
-        let watched = Watched::new(course(), &law(), 5.0, &Looked::NOTHING, 1000f64.ln());
+        let watched = Watched::new(course(), &law(), 5.0, &[Looked::NOTHING], 1000f64.ln());
         let left = |minutes: f64, p: f64| watched.share_left_quantile(minutes, p).unwrap();
         for p in [0.1, 0.5, 0.9] {
             let finish = at(watched.quantile(p));
@@ -243,7 +283,7 @@ mod tests {
     /// Without a look it is the belief of a bag that is still to be hung.
     #[test]
     fn nothing_seen_is_the_plain_belief() {
-        let watched = Watched::new(course(), &law(), 5.0, &Looked::NOTHING, 1000f64.ln());
+        let watched = Watched::new(course(), &law(), 5.0, &[Looked::NOTHING], 1000f64.ln());
         let plain = Belief::new(course(), Arc::new(law()), 1000f64.ln() - 5.0);
         for p in [0.1, 0.5, 0.9] {
             let (a, b) = (at(watched.quantile(p)), at(plain.quantile(p)));
@@ -265,7 +305,7 @@ mod tests {
         let course = Arc::new(Course::new(minutes, one));
         let high = (1000.0f64 / 5.0).ln();
         let looked = Looked { high, ..Looked::NOTHING };
-        let watched = Watched::new(course.clone(), &law(), 5.0, &looked, 1000f64.ln());
+        let watched = Watched::new(course.clone(), &law(), 5.0, &[looked], 1000f64.ln());
         let plain = Belief::new(course, Arc::new(law()), 1000f64.ln() - 5.0);
         assert!(watched.empty_by(299.0).unwrap() < 3e-3);
         for minutes in [330.0, 420.0, 540.0] {
@@ -274,10 +314,68 @@ mod tests {
         }
         // Far beyond what the law expects it still is later than the look.
         let looked = Looked { high: 2.0, ..Looked::NOTHING };
-        let late = thirsts(&law(), 5.0, &looked);
+        let (late, _) = thirsts(&law(), 5.0, &looked);
         assert!(late.iter().all(|y| *y <= 2.0 && *y > 0.0));
         let looked = Looked { low: 9.0, ..Looked::NOTHING };
-        assert!(thirsts(&law(), 5.0, &looked).iter().all(|y| *y >= 9.0 && *y < 12.0));
+        assert!(thirsts(&law(), 5.0, &looked).0.iter().all(|y| *y >= 9.0 && *y < 12.0));
+    }
+
+    /// A wet look under each member's own clock is the condition of not being empty by then, members
+    /// that would have emptied it being the less likely for it; and it is empty before in none.
+    #[test]
+    fn wet_under_each_member_is_the_same_condition() {
+        let course = course();
+        let plain = Belief::new(course.clone(), Arc::new(law()), 1000f64.ln() - 5.0);
+        let looked: Vec<Looked> = (0..course.members())
+            .map(|member| Looked {
+                high: 1000f64.ln() - course.demand_hours(member, 300.0).ln(),
+                ..Looked::NOTHING
+            })
+            .collect();
+        let watched = Watched::new(course, &law(), 5.0, &looked, 1000f64.ln());
+        assert!(watched.empty_by(299.9).unwrap() < 2e-3);
+        for minutes in [310.0, 330.0, 420.0, 540.0, 900.0] {
+            let wanted = plain.empty_by_if_wet_at(minutes, 300.0).unwrap();
+            assert!((watched.empty_by(minutes).unwrap() - wanted).abs() < 5e-3, "{minutes}");
+        }
+    }
+
+    /// A reading makes the members in which such a tree would have drawn so much the likelier: held
+    /// to a plain sum over members and thirsts.
+    #[test]
+    fn a_reading_weighs_the_members() {
+        let (course, law, error) = (course(), Law::new(0.1, Residual::Normal, 0.05), 0.08);
+        let ln_gone_over_clock = |member| 600f64.ln() - course.demand_hours(member, 240.0).ln();
+        let looked: Vec<Looked> = (0..3)
+            .map(|member| Reading { centre: ln_gone_over_clock(member), error })
+            .map(|reading| Looked { reading: Some(reading), ..Looked::NOTHING })
+            .collect();
+        let watched = Watched::new(course.clone(), &law, 5.0, &looked, 1000f64.ln());
+        let wanted = |minutes: f64| {
+            let (mut empty, mut all) = (0.0, 0.0);
+            for member in 0..3 {
+                for step in -2000..2000 {
+                    let y = 5.0 + f64::from(step) * 5e-4;
+                    let density =
+                        law.cumulative(y + 2.5e-4 - 5.0) - law.cumulative(y - 2.5e-4 - 5.0);
+                    let likely =
+                        density * ln_normal_density((ln_gone_over_clock(member) - y) / error).exp();
+                    all += likely;
+                    if course.demand_hours(member, minutes).ln() + y >= 1000f64.ln() {
+                        empty += likely;
+                    }
+                }
+            }
+            empty / all
+        };
+        for minutes in [340.0, 380.0, 400.0, 440.0] {
+            let found = watched.empty_by(minutes).unwrap();
+            assert!(
+                (found - wanted(minutes)).abs() < 0.01,
+                "{minutes}: {found} {}",
+                wanted(minutes)
+            );
+        }
     }
 
     /// A sharp reading is where the thirst is; a blunt one leaves the law; in between, normal times
@@ -288,7 +386,7 @@ mod tests {
         let mean_of = |error: f64| {
             let reading = Reading { centre: 5.6, error };
             let looked = Looked { reading: Some(reading), ..Looked::NOTHING };
-            let all = thirsts(&normal, 5.0, &looked);
+            let (all, _) = thirsts(&normal, 5.0, &looked);
             all.iter().sum::<f64>() / all.len() as f64
         };
         assert!((mean_of(0.01) - 5.6).abs() < 2e-3);

@@ -90,7 +90,7 @@ pub enum Command {
     /// Example: xylocast dayplan --grove my-grove --block North --html plan.html --ics plan.ics
     ///
     /// Again during the day: xylocast dayplan --json > plan.json, and later xylocast dayplan
-    /// --from plan.json --kits 11
+    /// --from plan.json --gone 2 --broken 5
     ///
     /// Which days to go: xylocast dayplan --days 7
     Dayplan(Dayplan),
@@ -254,6 +254,12 @@ pub struct Dayplan {
     /// So many kits instead of the crew's, those that hang already included
     #[arg(long, value_name = "COUNT", value_parser = clap::value_parser!(u32).range(1..=10_000))]
     pub kits: Option<u32>,
+    /// This person of the plan is gone, by number; may stand more than once
+    #[arg(long, value_name = "PERSON", value_parser = clap::value_parser!(u32).range(1..=100))]
+    pub gone: Vec<u32>,
+    /// This kit of the plan is broken, by number; may stand more than once
+    #[arg(long, value_name = "KIT", value_parser = clap::value_parser!(u32).range(1..=10_000))]
+    pub broken: Vec<u32>,
     /// Which of so many days to go, and for how many trees
     #[arg(long, value_name = "COUNT", value_parser = clap::value_parser!(u32).range(1..=16),
           conflicts_with_all = ["from", "svg", "ics", "html"])]

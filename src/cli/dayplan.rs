@@ -30,6 +30,8 @@ pub fn planned(desk: &Desk, args: &args::Dayplan) -> Result<Planned, DeskError> 
         trees: args.tree.clone(),
         people: args.people,
         kits: args.kits,
+        gone: args.gone.clone(),
+        broken: args.broken.clone(),
         earlier: args.from.as_deref().map(read_kept).transpose()?,
         earlier_min: 0,
     };

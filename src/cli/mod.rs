@@ -6,6 +6,7 @@ mod day;
 mod dayplan;
 mod dose;
 mod exchange;
+mod hints;
 mod log;
 mod log_args;
 mod people;
@@ -64,7 +65,7 @@ pub fn run(line: impl IntoIterator<Item = OsString>, now: DateTime<Utc>) -> Exit
             Ok(()) => ExitCode::from(u8::from(answer.no)),
             Err(error) => failed(&format!("the answer cannot be written: {error}")),
         },
-        Err(error) => failed(&error.to_string()),
+        Err(error) => failed(&hints::told(&error)),
     }
 }
 
@@ -140,7 +141,7 @@ fn answer(cli: &Cli, now: DateTime<Utc>) -> Result<Answer, DeskError> {
             let date = asked.date.unwrap_or_else(|| desk.tomorrow());
             let (answer, _, _) = outlook(&desk, date)?;
             let no = answer.hours.is_empty();
-            shown(cli, &answer, no, || day::outlook(&answer), || rows::outlook(&answer))
+            shown(cli, &answer, no, || day::outlook(&answer), || rows::outlook(&answer.hours))
         }
         Command::Times(args) => {
             let desk = desk()?;

@@ -6,7 +6,10 @@ use super::season::{Season, SeasonDay};
 use super::settings::{
     Bag, Crew, FILE, Label, LabelRate, RateOf, RatePer, Record, Settings, WeatherSource, Wishes,
 };
-use crate::text::{Allowed, Findings, FlawKind, Note, NoteKind, TimeFlaw, read_time_of_day, shown};
+use crate::text::{
+    Allowed, Findings, FlawKind, Note, NoteKind, TimeFlaw, read_time_of_day, shown,
+    unreadable_in_lines,
+};
 use crate::units::{
     Celsius, HECTARES_PER_ACRE, Head, Latitude, Longitude, Metres, Millilitres, OutOfRange, Place,
 };
@@ -27,9 +30,32 @@ pub(super) fn read(text: &str, findings: &mut Findings) -> Option<Settings> {
         }
     };
     let flaws_before = findings.flaws.len();
+    if let Ok(typed) = toml::from_str::<toml::Value>(text) {
+        hold_texts("", &typed, findings);
+    }
     let mut check = Check { text, findings, defaulted: Vec::new() };
     let settings = raw.checked(&mut check);
     settings.filter(|_| findings.flaws.len() == flaws_before)
+}
+
+/// A text that cannot be read is a flaw, wherever it stands.
+fn hold_texts(key: &str, value: &toml::Value, findings: &mut Findings) {
+    match value {
+        toml::Value::String(text) => {
+            if let Some(control) = unreadable_in_lines(text) {
+                let (text, code) = (shown(text), u32::from(control));
+                findings.flaw(FILE, None, Some(key), FlawKind::ControlCharacter { text, code });
+            }
+        }
+        toml::Value::Array(each) => each.iter().for_each(|one| hold_texts(key, one, findings)),
+        toml::Value::Table(table) => {
+            for (name, value) in table {
+                let key = if key.is_empty() { name.clone() } else { format!("{key}.{name}") };
+                hold_texts(&key, value, findings);
+            }
+        }
+        _ => {}
+    }
 }
 
 pub(super) type Typed<T> = Option<Spanned<T>>;

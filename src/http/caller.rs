@@ -1,9 +1,10 @@
 //! Who asks, and what they may do.
 
 use super::fault::Fault;
-use crate::store::office::How;
+use crate::store::office::{How, Office, OfficeError, SecretHash};
 use axum::extract::FromRequestParts;
 use axum::http::request::Parts;
+use chrono::{DateTime, Utc};
 use std::convert::Infallible;
 
 pub use crate::store::office::Role;
@@ -19,6 +20,8 @@ pub struct Caller {
     pub csrf: String,
     /// How they proved it.
     pub how: How,
+    /// By which secret; none of those at the machine and of nobody.
+    pub secret: Option<SecretHash>,
 }
 
 impl Caller {
@@ -34,6 +37,19 @@ impl Caller {
                 Role::Crew => "this is for the crew and managers: ask one of them",
                 Role::Manager => "this is for managers: ask one of them",
             })),
+        }
+    }
+
+    /// Does what they proved still hold? To look is no use of it: a session that idles ends.
+    ///
+    /// # Errors
+    /// [`OfficeError`] where that cannot be looked up.
+    pub fn is_still_in(&self, office: &Office, now: DateTime<Utc>) -> Result<bool, OfficeError> {
+        match (self.how, &self.secret) {
+            (How::Session, Some(secret)) => office.session_lives(secret, now),
+            (How::Token, Some(secret)) => office.token_lives(secret),
+            (How::Loopback, _) => Ok(!office.has_people()?),
+            _ => Ok(false),
         }
     }
 
@@ -53,6 +69,7 @@ impl<S: Sync> FromRequestParts<S> for Caller {
             role: Role::Reader,
             csrf: String::new(),
             how: How::Nobody,
+            secret: None,
         }))
     }
 }

@@ -1,6 +1,7 @@
 //! What went wrong, in one mapping: problem details (RFC 9457) for programs, a page for people.
 
-use crate::app::desk::DeskError;
+use super::problem::Kind;
+use crate::app::desk::{About, DeskError};
 use crate::app::log;
 use crate::journal::Refusal;
 use crate::pages::site::Place;
@@ -44,15 +45,12 @@ pub struct Problem {
     pub flaws: Vec<FlawTold>,
 }
 
-/// What the names of problems start with.
-const PROBLEMS: &str = "/api/v1/problems";
-
 impl Problem {
     /// A fault met at a path.
     pub fn of(fault: &Fault, instance: String) -> Self {
         Self {
-            kind: format!("{PROBLEMS}/{}", fault.title.replace(' ', "-")),
-            title: fault.title.to_owned(),
+            kind: fault.kind.address(),
+            title: fault.kind.title().to_owned(),
             status: fault.status.as_u16(),
             detail: fault.detail.clone(),
             instance,
@@ -114,8 +112,9 @@ pub struct Fault {
     /// Of the answer.
     #[serde(serialize_with = "number")]
     pub status: StatusCode,
-    /// The kind of problem, one for each kind.
-    pub title: &'static str,
+    /// The kind of problem.
+    #[serde(rename = "title")]
+    pub kind: Kind,
     /// What was wrong, and what to do.
     pub detail: String,
     /// Flaws of a grove, one by one, each with its place.
@@ -132,51 +131,51 @@ fn number<S: serde::Serializer>(status: &StatusCode, to: S) -> Result<S::Ok, S::
 
 impl Fault {
     /// A fault of a kind.
-    pub fn new(status: StatusCode, title: &'static str, detail: impl Into<String>) -> Self {
-        Self { status, title, detail: detail.into(), flaws: Vec::new(), retry_after_s: None }
+    pub fn new(status: StatusCode, kind: Kind, detail: impl Into<String>) -> Self {
+        Self { status, kind, detail: detail.into(), flaws: Vec::new(), retry_after_s: None }
     }
 
     /// There is no such thing here.
     pub fn not_found(detail: impl Into<String>) -> Self {
-        Self::new(StatusCode::NOT_FOUND, "not found", detail)
+        Self::new(StatusCode::NOT_FOUND, Kind::NotFound, detail)
     }
 
     /// What was asked cannot be read.
     pub fn bad_request(detail: impl Into<String>) -> Self {
-        Self::new(StatusCode::BAD_REQUEST, "cannot be read", detail)
+        Self::new(StatusCode::BAD_REQUEST, Kind::CannotBeRead, detail)
     }
 
     /// What was asked can be read but not done.
     pub fn unprocessable(detail: impl Into<String>) -> Self {
-        Self::new(StatusCode::UNPROCESSABLE_ENTITY, "cannot be done", detail)
+        Self::new(StatusCode::UNPROCESSABLE_ENTITY, Kind::CannotBeDone, detail)
     }
 
     /// Not theirs to do.
     pub fn forbidden(detail: impl Into<String>) -> Self {
-        Self::new(StatusCode::FORBIDDEN, "not allowed", detail)
+        Self::new(StatusCode::FORBIDDEN, Kind::NotAllowed, detail)
     }
 
     /// It does not go together with what is known of the grove.
     pub fn disagrees(detail: impl Into<String>) -> Self {
-        Self::new(StatusCode::CONFLICT, "does not go together", detail)
+        Self::new(StatusCode::CONFLICT, Kind::DoesNotGoTogether, detail)
     }
 
     /// The demo, and copies of it, where they cannot be changed.
     pub fn unchangeable(detail: impl Into<String>) -> Self {
-        Self::new(StatusCode::CONFLICT, "cannot be changed", detail)
+        Self::new(StatusCode::CONFLICT, Kind::CannotBeChanged, detail)
     }
 
     /// The store is busy or full, or its disk fails: it may be tried again.
     pub fn not_now(detail: impl Into<String>) -> Self {
         Self {
             retry_after_s: Some(5),
-            ..Self::new(StatusCode::SERVICE_UNAVAILABLE, "the store cannot be used", detail)
+            ..Self::new(StatusCode::SERVICE_UNAVAILABLE, Kind::StoreUnusable, detail)
         }
     }
 
     /// Our own.
     pub fn own(detail: impl Into<String>) -> Self {
-        Self::new(StatusCode::INTERNAL_SERVER_ERROR, "fault of the service", detail)
+        Self::new(StatusCode::INTERNAL_SERVER_ERROR, Kind::OwnFault, detail)
     }
 }
 
@@ -186,11 +185,21 @@ impl From<DeskError> for Fault {
         match error {
             DeskError::Refused(refused) => Self {
                 flaws: refused.flaws.iter().map(FlawTold::of).collect(),
-                ..Self::new(StatusCode::CONFLICT, "the grove is flawed", words)
+                ..Self::new(StatusCode::CONFLICT, Kind::GroveFlawed, words)
             },
-            DeskError::Unanswerable(_) | DeskError::Almanac(_) => Self::unprocessable(words),
+            DeskError::Log(fault) => Self::from(*fault),
+            DeskError::Demo => Self::unchangeable(words),
+            DeskError::NoSuch { .. } => Self::not_found(words),
+            DeskError::NobodyAnswered(_) => Self {
+                retry_after_s: Some(60),
+                ..Self::new(StatusCode::BAD_GATEWAY, Kind::NobodyAnswered, words)
+            },
+            DeskError::Ask { about: About::WorseRefit, .. } => Self::disagrees(words),
+            DeskError::Ask { .. } | DeskError::Unanswerable(_) | DeskError::Almanac(_) => {
+                Self::unprocessable(words)
+            }
             DeskError::Model { .. } | DeskError::Fit(_) => {
-                Self::new(StatusCode::CONFLICT, "the model cannot be used", words)
+                Self::new(StatusCode::CONFLICT, Kind::ModelUnusable, words)
             }
             DeskError::File { .. } | DeskError::Pulled(_) | DeskError::Database(_) => {
                 Self::not_now(words)
@@ -201,10 +210,7 @@ impl From<DeskError> for Fault {
 
 impl From<HomeError> for Fault {
     fn from(error: HomeError) -> Self {
-        match error {
-            HomeError::Demo => Self::unchangeable(error.to_string()),
-            error => DeskError::from(error).into(),
-        }
+        DeskError::from(error).into()
     }
 }
 
@@ -245,7 +251,12 @@ impl From<log::Fault> for Fault {
 impl IntoResponse for Fault {
     fn into_response(self) -> Response {
         if self.status.is_server_error() {
-            tracing::error!(status = self.status.as_u16(), "{}: {}", self.title, self.detail);
+            tracing::error!(
+                status = self.status.as_u16(),
+                "{}: {}",
+                self.kind.title(),
+                self.detail
+            );
         }
         let mut response = (self.status, Json(&self)).into_response();
         response.headers_mut().insert(header::CONTENT_TYPE, HeaderValue::from_static(PROBLEM));
@@ -257,11 +268,24 @@ impl IntoResponse for Fault {
     }
 }
 
+/// The grove whose screens a page of a fault leads on to.
+fn of_path(path: &str, fault: &Fault) -> Place {
+    let grove = path.strip_prefix("/g/").and_then(|rest| rest.split('/').next());
+    let base = grove.filter(|_| fault.status != StatusCode::NOT_FOUND);
+    let base = base.map_or_else(String::new, |grove| format!("/g/{grove}"));
+    Place { base, ..Place::of_no_grove() }
+}
+
 /// A fault as whoever asked can read it: problem details under `/api`, a page elsewhere. What the
 /// frame around the handlers refused in plain text becomes one too.
 pub async fn as_asked(request: Request, next: Next) -> Response {
     let path = request.uri().path().to_owned();
-    let response = next.run(request).await;
+    told(path, next.run(request).await).await
+}
+
+/// An answer to who asked at a path; one that is no fault stays as it is, and so does one that was
+/// told before.
+pub async fn told(path: String, response: Response) -> Response {
     let known = response.extensions().get::<Fault>().cloned();
     let status = response.status();
     let refused = status.is_client_error() || status.is_server_error();
@@ -278,8 +302,8 @@ pub async fn as_asked(request: Request, next: Next) -> Response {
         false => {
             let flaws: Vec<String> = fault.flaws.iter().map(|flaw| flaw.words.clone()).collect();
             let page = crate::pages::fault::page(
-                &Place::of_no_grove(),
-                fault.title,
+                &of_path(&path, &fault),
+                fault.kind.title(),
                 &fault.detail,
                 &flaws,
             );
@@ -303,16 +327,16 @@ async fn plain(status: StatusCode, body: Body) -> Fault {
     let words = to_bytes(body, MOST_WORDS).await.unwrap_or_default();
     let words = String::from_utf8_lossy(&words).trim().to_owned();
     let title = match status {
-        StatusCode::UNAUTHORIZED => "no log-in",
-        StatusCode::FORBIDDEN => "not allowed",
-        StatusCode::NOT_FOUND => "not found",
-        StatusCode::METHOD_NOT_ALLOWED => "not this way",
-        StatusCode::PAYLOAD_TOO_LARGE => "too large",
-        StatusCode::UNSUPPORTED_MEDIA_TYPE => "another form is needed",
-        StatusCode::UNPROCESSABLE_ENTITY => "cannot be done",
-        StatusCode::TOO_MANY_REQUESTS => "too often",
-        status if status.is_server_error() => "fault of the service",
-        _ => "cannot be read",
+        StatusCode::UNAUTHORIZED => Kind::LogInNeeded,
+        StatusCode::FORBIDDEN => Kind::NotAllowed,
+        StatusCode::NOT_FOUND => Kind::NotFound,
+        StatusCode::METHOD_NOT_ALLOWED => Kind::NotThisWay,
+        StatusCode::PAYLOAD_TOO_LARGE => Kind::TooLarge,
+        StatusCode::UNSUPPORTED_MEDIA_TYPE => Kind::OtherForm,
+        StatusCode::UNPROCESSABLE_ENTITY => Kind::CannotBeDone,
+        StatusCode::TOO_MANY_REQUESTS => Kind::TooOften,
+        status if status.is_server_error() => Kind::OwnFault,
+        _ => Kind::CannotBeRead,
     };
     Fault::new(status, title, words)
 }
@@ -326,7 +350,7 @@ pub async fn no_such_address(uri: Uri) -> Fault {
 pub async fn no_such_method(method: Method, uri: Uri) -> Fault {
     Fault::new(
         StatusCode::METHOD_NOT_ALLOWED,
-        "not this way",
+        Kind::NotThisWay,
         format!("{} does not take {method}", uri.path()),
     )
 }

@@ -41,6 +41,18 @@ impl Here {
         self.server.answer(&self.kept, asked, ask).await
     }
 
+    /// An answer from the grove's desk that is not kept: the question is too long to be told from
+    /// others.
+    ///
+    /// # Errors
+    /// [`Fault`] of the use case.
+    pub async fn ask<T: Send + 'static>(
+        &self,
+        ask: impl FnOnce(&Desk) -> Result<T, DeskError> + Send + 'static,
+    ) -> Result<T, Fault> {
+        self.server.ask(&self.kept, ask).await
+    }
+
     /// Writes to the grove and tells those who listen; `now` is the grove's clock.
     ///
     /// # Errors

@@ -9,6 +9,7 @@ pub mod fault;
 pub mod here;
 pub mod live;
 pub mod ops;
+pub mod problem;
 pub mod pulls;
 pub mod serve;
 pub mod server;
@@ -21,12 +22,14 @@ use axum::http::{HeaderName, HeaderValue, Request};
 use axum::middleware;
 use server::Server;
 use std::sync::Arc;
+use std::time::Duration;
 use tower::ServiceBuilder;
 use tower_http::catch_panic::CatchPanicLayer;
 use tower_http::compression::CompressionLayer;
 use tower_http::request_id::{
     MakeRequestId, PropagateRequestIdLayer, RequestId, SetRequestIdLayer,
 };
+use tower_http::timeout::RequestBodyTimeoutLayer;
 use tower_http::trace::TraceLayer;
 use tracing::info_span;
 
@@ -34,6 +37,8 @@ use tracing::info_span;
 const REQUEST_ID: HeaderName = HeaderName::from_static("x-request-id");
 /// Largest body of a question, bytes.
 pub const MOST_BYTES: usize = 10 * 1024 * 1024;
+/// Longest wait for the next piece of a body.
+const SLOWEST_BODY: Duration = Duration::from_secs(30);
 
 /// All that the service answers.
 pub fn router(server: Arc<Server>) -> Router {
@@ -49,6 +54,7 @@ pub fn router(server: Arc<Server>) -> Router {
         .layer(CompressionLayer::new())
         .layer(middleware::from_fn_with_state(server.clone(), access::safe_headers))
         .layer(CatchPanicLayer::custom(fault::panicked))
+        .layer(RequestBodyTimeoutLayer::new(SLOWEST_BODY))
         .layer(DefaultBodyLimit::max(MOST_BYTES));
     Router::new()
         .merge(site::routes())
@@ -56,6 +62,7 @@ pub fn router(server: Arc<Server>) -> Router {
         .merge(access::routes())
         .merge(api::routes())
         .merge(ops::routes())
+        .merge(problem::routes())
         .merge(assets::routes())
         .fallback(fault::no_such_address)
         .method_not_allowed_fallback(fault::no_such_method)

@@ -1,6 +1,7 @@
 //! What those who run the service ask: does it live, is it ready, what has it done.
 
 use super::fault::Fault;
+use super::problem::Kind;
 use super::server::Server;
 use axum::Router;
 use axum::extract::{MatchedPath, Request, State};
@@ -65,7 +66,7 @@ pub fn routes() -> Router<Arc<Server>> {
 async fn ready(State(server): State<Arc<Server>>) -> Result<&'static str, Fault> {
     let not_ready = |words: &str| Fault {
         retry_after_s: Some(5),
-        ..Fault::new(StatusCode::SERVICE_UNAVAILABLE, "not ready", words)
+        ..Fault::new(StatusCode::SERVICE_UNAVAILABLE, Kind::NotReady, words)
     };
     if *server.stopping().borrow() {
         return Err(not_ready("the service stops"));

@@ -8,6 +8,8 @@ use crate::app::desk::DeskError;
 use axum_server::Handle;
 use axum_server::tls_rustls::RustlsConfig;
 use chrono::TimeDelta;
+use hyper_util::rt::{TokioExecutor, TokioTimer};
+use hyper_util::server::conn::auto::Builder;
 use std::net::{SocketAddr, TcpListener};
 use std::sync::Arc;
 use std::time::Duration;
@@ -15,6 +17,8 @@ use tracing_subscriber::filter::LevelFilter;
 
 /// Questions that run get so long to end when the service stops.
 const LAST_ANSWERS: Duration = Duration::from_secs(10);
+/// Longest wait for the head of a question, and for a sign of life from who asked many at once.
+const SLOWEST_HEAD: Duration = Duration::from_secs(10);
 /// How often desks are looked after.
 const ROUND: Duration = Duration::from_secs(2);
 /// A grove that nobody asked for in this time gets no new desk until somebody does.
@@ -78,19 +82,27 @@ pub async fn serve(
     let served = match tls {
         None => {
             listening(address, "http");
-            let server = axum_server::from_tcp(listener).map_err(ServeError::Stopped)?;
+            let mut server = axum_server::from_tcp(listener).map_err(ServeError::Stopped)?;
+            in_time(server.http_builder());
             server.handle(handle).serve(service).await
         }
         Some(tls) => {
             #[cfg(unix)]
             tokio::spawn(new_certificates(server_tls, tls.clone()));
             listening(address, "https");
-            let server =
+            let mut server =
                 axum_server::from_tcp_rustls(listener, tls).map_err(ServeError::Stopped)?;
+            in_time(server.http_builder());
             server.handle(handle).serve(service).await
         }
     };
     served.map_err(ServeError::Stopped)
+}
+
+/// A client that begins a question and does not go on is let go.
+fn in_time(builder: &mut Builder<TokioExecutor>) {
+    builder.http1().timer(TokioTimer::new()).header_read_timeout(SLOWEST_HEAD);
+    builder.http2().timer(TokioTimer::new()).keep_alive_interval(SLOWEST_HEAD);
 }
 
 fn logged(settings: &Settings) {

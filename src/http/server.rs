@@ -22,7 +22,7 @@ use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicI64, Ordering};
 use std::sync::{Arc, Mutex, PoisonError, RwLock};
 use std::thread::available_parallelism;
-use tokio::sync::{Semaphore, broadcast, watch};
+use tokio::sync::{Semaphore, SemaphorePermit, broadcast, watch};
 
 /// Id of the embedded demo.
 pub const DEMO: &str = "demo";
@@ -109,6 +109,8 @@ pub struct Server {
     stopping: watch::Sender<bool>,
     /// One piece of work for each core; more of them would only wait for each other.
     work: Semaphore,
+    /// Of the long ones one at a time.
+    long_work: Semaphore,
     /// What is counted for the metrics.
     pub counts: super::ops::Counts,
 }
@@ -168,6 +170,7 @@ impl Server {
             changes: broadcast::channel(CHANGES).0,
             stopping: watch::channel(false).0,
             work: Semaphore::new(available_parallelism().map_or(2, Into::into)),
+            long_work: Semaphore::new(1),
             counts: super::ops::Counts::default(),
         })
     }
@@ -269,6 +272,27 @@ impl Server {
         }
         answers.insert(key, answer.clone());
         Ok(answer)
+    }
+
+    /// An answer from a grove's desk that is not kept.
+    ///
+    /// # Errors
+    /// [`Fault`] of the use case.
+    pub async fn ask<T: Send + 'static>(
+        &self,
+        kept: &Arc<Kept>,
+        ask: impl FnOnce(&Desk) -> Result<T, DeskError> + Send + 'static,
+    ) -> Result<T, Fault> {
+        let laid = self.laid(kept).await?;
+        Ok(self.work(move || ask(&laid.desk)).await??)
+    }
+
+    /// The turn of long work: one piece at a time, so that short questions find a core.
+    ///
+    /// # Errors
+    /// [`Fault`] where the service stops.
+    pub async fn turn(&self) -> Result<SemaphorePermit<'_>, Fault> {
+        self.long_work.acquire().await.map_err(|_| Fault::own("the service stops"))
     }
 
     /// Writes to a grove and tells those who listen.

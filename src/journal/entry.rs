@@ -2,7 +2,7 @@
 
 use super::refusal::Refusal;
 use crate::grove::Seen;
-use crate::text::shown;
+use crate::text::{shown, unreadable};
 use crate::units::{Head, Millilitres};
 use chrono::{DateTime, Utc};
 
@@ -173,7 +173,7 @@ pub fn check_text(what: &'static str, text: &str) -> Result<(), Refusal> {
 fn hold(what: &'static str, text: &str, most: usize) -> Result<(), Refusal> {
     if text.is_empty() || text.trim() != text {
         Err(Refusal::TextEmpty { what, text: shown(text) })
-    } else if let Some(control) = text.chars().find(|letter| letter.is_control()) {
+    } else if let Some(control) = unreadable(text) {
         Err(Refusal::TextControl { what, text: shown(text), code: u32::from(control) })
     } else if text.chars().count() > most {
         Err(Refusal::TextTooLong { what, text: shown(text), most })

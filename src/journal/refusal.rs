@@ -27,7 +27,7 @@ pub enum Refusal {
         moment(.at)
     )]
     KeyUsed { key: String, was: &'static str, at: DateTime<FixedOffset> },
-    #[error("no entry has the key '{key}'; `xylocast log show` lists them")]
+    #[error("no entry has the key '{key}'; correct it")]
     UnknownKey { key: String },
 
     // Times
@@ -59,13 +59,13 @@ pub enum Refusal {
     // What is there
     #[error("tree '{tree_id}' is not in trees.csv; correct it, or add it there")]
     UnknownTree { tree_id: String },
-    #[error("draw '{draw_id}' is not known; `xylocast log show` lists the bags that hang")]
+    #[error("draw '{draw_id}' is not known; name one that is there")]
     UnknownDraw { draw_id: String },
-    #[error("draw '{draw_id}' is there already, on tree '{tree_id}'; give another id with --draw")]
+    #[error("draw '{draw_id}' is there already, on tree '{tree_id}'; give the new one another id")]
     DrawExists { draw_id: String, tree_id: String },
     #[error(
-        "tree '{tree_id}' has a bag since {} (draw '{draw_id}'); strip it first, or say \
-         --second-bag where two are meant",
+        "tree '{tree_id}' has a bag since {} (draw '{draw_id}'); strip it first, or say that \
+         this is a second bag",
         moment(.started)
     )]
     TreeHasBag { tree_id: String, draw_id: String, started: DateTime<FixedOffset> },
@@ -103,7 +103,7 @@ pub enum Refusal {
     #[error("two looks tell two things of draw '{draw_id}' at {}; keep one", moment(.at))]
     TwoThings { draw_id: String, at: DateTime<FixedOffset> },
     #[error(
-        "draw '{draw_id}' is shut since {}; open it first with `xylocast log resume`",
+        "draw '{draw_id}' is shut since {}; open it first",
         moment(.since)
     )]
     ShutAlready { draw_id: String, since: DateTime<FixedOffset> },

@@ -1,6 +1,7 @@
 //! Predicted against actual, and what a refit would change before it is accepted.
 
 use super::charts::{calibration, scatter};
+use super::figures::Figures;
 use super::parts::{cell, lines, number, table, words};
 use super::site::{Place, page as whole};
 use crate::app::compare::{Compared, Comparison, Verdict};
@@ -10,7 +11,9 @@ use maud::{Markup, html};
 
 /// The page; with a refit where one was asked for.
 pub fn page(place: &Place, comparison: &Comparison, refit: Option<&Refit>) -> String {
-    let odds: Vec<String> = comparison.diagnosis.named.iter().map(odd).collect();
+    let figures = Figures::of(place);
+    let odds: Vec<String> =
+        comparison.diagnosis.named.iter().map(|named| figures.sentence(&odd(named))).collect();
     let body = html! {
         h1 { "Compare" }
         p.answer { (comparison.answer()) }
@@ -22,12 +25,12 @@ pub fn page(place: &Place, comparison: &Comparison, refit: Option<&Refit>) -> St
             @if odds.is_empty() { p { "No tree, crew, day or block." } } @else {
                 ul { @for line in &odds { li { (line) } } }
             }
-            p.small { (comparison.diagnosis.words) "." }
+            p.small { (figures.sentence(&comparison.diagnosis.words)) "." }
         }
         (outside(place, comparison))
         (groups(comparison))
         (self::refit(place, refit))
-        p.small { (comparison.rests_on) "." }
+        p.small { (figures.sentence(&comparison.rests_on)) "." }
     };
     whole(place, "Compare", &body)
 }
@@ -77,6 +80,7 @@ fn groups(comparison: &Comparison) -> Markup {
 
 fn refit(place: &Place, refit: Option<&Refit>) -> Markup {
     let address = format!("{}/compare?refit=yes#refit", place.base);
+    let figures = Figures::of(place);
     html! {
         section #refit { h2 { "Refit" }
             @match refit {
@@ -85,13 +89,13 @@ fn refit(place: &Place, refit: Option<&Refit>) -> Markup {
                         This takes some seconds." }
                     p { a.button href=(address) { "Show what a refit would change" } }
                 }
-                Some(refit) => { (would_change(refit)) (accept(place, refit)) }
+                Some(refit) => { (would_change(refit, figures)) (accept(place, refit)) }
             }
         }
     }
 }
 
-fn would_change(refit: &Refit) -> Markup {
+fn would_change(refit: &Refit, figures: Figures) -> Markup {
     let in_use = match &refit.in_use {
         Some(at) => format!("the model in use, fitted {}", crate::app::words::day_clock(at)),
         None => "the prior; no model is in use".into(),
@@ -133,10 +137,10 @@ fn would_change(refit: &Refit) -> Markup {
     html! {
         p { "Refitted on " (refit.draws) " draws of " (refit.trees) " trees; " (refit.silent.len())
             " told nothing. Before: " (in_use) "." }
-        (lines("What would change", &refit.words()))
+        (lines("What would change", &figures.sentences(&refit.words())))
         (table("Coefficients", &of, &coefficients))
         (table("Learned by evidence", &by_evidence, &learned))
-        (lines("Told nothing", &refit.silent))
+        (lines("Told nothing", &figures.sentences(&refit.silent)))
     }
 }
 

@@ -18,7 +18,10 @@ thead { display: table-header-group; } tr { break-inside: avoid; }
 .box { display: inline-block; width: 0.9rem; height: 0.9rem; border: 1.5px solid #000; }
 .big { font-size: 1.15rem; font-weight: bold; white-space: nowrap; } .trees { font-size: 1.15rem; }
 footer { margin-top: 1.2rem; border-top: 1px solid #000; padding-top: 0.3rem; }
-@media print { body { font-size: 10.5pt; max-width: none; } section.person { break-before: page; } }
+@media print {
+  body { font-size: 10pt; max-width: none; padding: 0; } section.person { break-before: page; }
+  svg { max-height: 15cm; } th, td { padding: 1.5pt 4pt; } .big, .trees { font-size: 11pt; }
+}
 @page { margin: 12mm; }
 ";
 

@@ -3,7 +3,7 @@
 use super::figures::Figures;
 use super::parts::{cell, in_address, number, or_dash, table, tree_link, words};
 use super::site::{Place, page as whole};
-use crate::app::draws::{DrawLine, Draws, State};
+use crate::app::draws::{DrawLine, Draws, Page, State};
 use crate::app::words::day_clock;
 use maud::{Markup, html};
 
@@ -86,11 +86,11 @@ fn pages(address: &str, draws: &Draws) -> Markup {
     }
     let to = |page: usize| format!("{address}?page={page}{asked}");
     html! {
-        @if draws.pages > 1 {
+        @if let Some(Page { number, of }) = draws.page.filter(|page| page.of > 1) {
             nav.days aria-label="Pages" {
-                @if draws.page > 1 { a.button rel="prev" href=(to(draws.page - 1)) { "Newer" } }
-                span { "Page " (draws.page) " of " (draws.pages) }
-                @if draws.page < draws.pages { a.button rel="next" href=(to(draws.page + 1)) { "Older" } }
+                @if number > 1 { a.button rel="prev" href=(to(number - 1)) { "Newer" } }
+                span { "Page " (number) " of " (of) }
+                @if number < of { a.button rel="next" href=(to(number + 1)) { "Older" } }
             }
         }
     }

@@ -10,7 +10,7 @@ pub fn page(place: &Place, title: &str, detail: &str, flaws: &[String]) -> Strin
         @if flaws.is_empty() { p { (detail) } } @else {
             ul { @for flaw in flaws { li { (flaw) } } }
         }
-        p { a href="/" { "Back to the groves" } }
+        p { a.button href="/" { "Back to the groves" } }
     };
     whole(place, title, &body)
 }

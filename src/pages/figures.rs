@@ -2,6 +2,7 @@
 //! stays metric.
 
 use super::site::Place;
+use crate::app::verify::Variable;
 
 /// Millilitres in a US fluid ounce.
 pub const ML_PER_FL_OZ: f64 = 29.573_529_562_5;
@@ -9,6 +10,8 @@ pub const ML_PER_FL_OZ: f64 = 29.573_529_562_5;
 const MM_PER_INCH: f64 = 25.4;
 /// Metres in a foot.
 const M_PER_FOOT: f64 = 0.3048;
+/// Degrees Fahrenheit in a degree Celsius of difference.
+const F_PER_DEGC: f64 = 1.8;
 /// Metres per second in a mile per hour.
 const M_S_PER_MPH: f64 = 0.447_04;
 
@@ -106,7 +109,22 @@ impl Figures {
         format!("{:.1}", if self.customary { m_s / M_S_PER_MPH } else { m_s })
     }
 
-    /// A sentence whose figures are metric, each before its unit.
+    /// The score of a variable of the weather in the reader's units: its name, and a difference of it
+    /// as a factor of the metric one.
+    pub const fn of_variable(self, variable: Variable) -> (&'static str, f64) {
+        match (variable, self.customary) {
+            (Variable::AirTempC, true) => ("air temperature, F", F_PER_DEGC),
+            (Variable::WindMS, true) => ("wind at 6.6 ft, mph", 1.0 / M_S_PER_MPH),
+            (variable, _) => (variable.words(), 1.0),
+        }
+    }
+
+    /// Sentences, each as [`Figures::sentence`].
+    pub fn sentences(self, lines: &[String]) -> Vec<String> {
+        lines.iter().map(|line| self.sentence(line)).collect()
+    }
+
+    /// A sentence whose figures are metric, each before its unit; a difference has `+-` before it.
     pub fn sentence(self, words: &str) -> String {
         if !self.customary {
             return words.to_owned();
@@ -117,7 +135,16 @@ impl Figures {
             let (unit, rest) = out[at].split_at(end);
             let (unit, rest) = (unit.to_owned(), rest.to_owned());
             let Some((us, convert)) = self.customary_of(&unit) else { continue };
-            let Some(converted) = ranged(&out[at - 1], convert) else { continue };
+            let difference = |value: f64| {
+                let value =
+                    if unit == "degC" { value * F_PER_DEGC } else { return convert(value) };
+                format!("{value:.1}")
+            };
+            let Some(converted) =
+                differs(&out[at - 1], difference).or_else(|| ranged(&out[at - 1], convert))
+            else {
+                continue;
+            };
             // "14 to 24 degC": the first figure has the unit of the second.
             if at >= 3
                 && out[at - 2] == "to"
@@ -146,6 +173,13 @@ impl Figures {
 
 /// A US customary unit, and how a metric figure is shown in it.
 type Conversion = (&'static str, fn(f64) -> String);
+
+/// A difference, converted; what opens before it stays.
+fn differs(word: &str, convert: impl Fn(f64) -> String) -> Option<String> {
+    let (before, figure) = word.split_once("+-")?;
+    let value = figure.parse::<f64>().ok().filter(|value| value.is_finite())?;
+    Some(format!("{before}+-{}", convert(value)))
+}
 
 /// A figure or a range of two, converted; what opens before it stays.
 fn ranged(word: &str, convert: fn(f64) -> String) -> Option<String> {
@@ -177,6 +211,7 @@ mod tests {
             ("-5 degC: lines may freeze", "23 F: lines may freeze"),
             ("take 500-1000 mL.", "take 16.9-33.8 fl oz."),
             ("look at m", "look at m"),
+            ("errors (+-1.5 degC, +-20 mm) of it", "errors (+-2.7 F, +-0.79 in) of it"),
         ] {
             assert_eq!(us.sentence(metric), customary);
             assert_eq!(Figures::new(false).sentence(metric), metric);

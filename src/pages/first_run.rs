@@ -73,15 +73,15 @@ pub fn groves_page(place: &Place, groves: &[Listed], can_make: bool) -> String {
         }
         ul .groves { @for grove in groves { li {
             @let name = grove.name.as_deref().unwrap_or(&grove.id);
-            a href={ "/g/" (grove.id) "/tomorrow" } { (name) }
-            @if grove.id == DEMO { ": cannot be changed" }
-            @else if grove.is_demo { ": a copy of the demo, to try things out" }
-            @if grove.name.is_none() { " (cannot be read: open it to see why)" }
+            a href={ "/g/" (grove.id) "/tomorrow" } data-own[grove.id != DEMO] { (name) }
+            @if grove.id == DEMO { " " span.small { "Cannot be changed." } }
+            @else if grove.is_demo { " " span.small { "A copy of the demo, to try things out." } }
+            @if grove.name.is_none() { " " span { "Cannot be read: open it to see why." } }
         } } }
         @if can_make && place.may_manage { p { a .button href="/new" { "Begin a grove" } } }
         @if !can_make {
-            p { "To keep groves of your own, start the service with " code { "--data FOLDER" }
-                ". The demo cannot be changed." }
+            p { "To keep groves of your own, whoever runs the service names a folder for them in its \
+                setting " code { "data" } ". The demo cannot be changed." }
         }
     };
     whole(place, if is_first { "Welcome" } else { "Groves" }, &body)
@@ -92,7 +92,7 @@ pub fn new_page(place: &Place, again: &Again, zones: &[&str]) -> String {
     let body = html! {
         h1 { "Begin a grove" }
         (problems(again))
-        nav aria-label="Ways to begin" { ul {
+        nav.ways aria-label="Ways to begin" { ul {
             li { a href="#form" { "Type where it is" } }
             li { a href="#files" { "Bring a grove folder in" } }
             li { a href="#demo" { "Try with a copy of the demo" } }

@@ -14,6 +14,7 @@ pub mod log_in;
 pub mod parts;
 pub mod people;
 pub mod plan;
+pub mod problems;
 pub mod record;
 pub mod records;
 pub mod sheet;

@@ -43,7 +43,8 @@ pub fn page(place: &Place, members: &Members, said: &Said) -> String {
             }
         }
         @if !said.has_data {
-            p { "This service keeps no people: start it with " code { "--data FOLDER" } "." }
+            p { "This service keeps no people: whoever runs it names a folder for them in its \
+                setting " code { "data" } "." }
         } @else {
             (list(place, members))
             (adding(place, members))

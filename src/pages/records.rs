@@ -121,7 +121,7 @@ fn applications(place: &Place, lines: &[Line], figures: Figures) -> Markup {
                 or_dash(line.re_entry_until.as_deref().and_then(|at| at.get(..16))),
                 or_dash(next.as_deref()),
                 cell(line.missing.len().to_string()),
-                cell(line.odd.join("; ")),
+                cell(figures.sentence(&line.odd.join("; "))),
             ]
         })
         .collect();

@@ -167,8 +167,8 @@ pub fn page(place: &Place, title: &str, body: &Markup) -> String {
             body data-base=(place.base) {
                 a.skip href="#main" { "To the content" }
                 header {
-                    @if place.person.is_some() || place.may_manage { (who(place)) }
                     p.where { a href="/" { "xylocast" } @if !place.grove.is_empty() { " " b { (place.grove) } } }
+                    @if place.person.is_some() || place.may_manage { (who(place)) }
                     @if !place.base.is_empty() {
                         nav aria-label="Screens" { ul {
                             @for tab in Tab::OF_A_GROVE { li {

@@ -52,20 +52,17 @@ pub fn page(
         let hangs = |bag: &&Bag| !today.bags.iter().any(|now| now.draw_id == bag.draw_id);
         shown.bags.iter().filter(hangs).collect()
     });
-    let mut mind = vec![today.night_words.clone()];
+    let mut mind = vec![figures.sentence(&today.night_words)];
     mind.push("The label, local law and licensed practice prevail.".into());
     let body = html! {
         h1 { "Today" }
         div data-live=(instant) data-zone=(today.time_zone) {}
         p.warning role="alert" hidden #aged {}
         section #waiting hidden aria-live="polite" {}
-        (told(logging))
+        (told(logging, figures))
         p.answer { (figures.sentence(&today.answer)) }
         p.small { "As of " (clock(Some(&today.as_of), date)) ". Times in " (today.time_zone) "." }
         (may_not(place))
-        @if let Some(round) = &today.next_check_round {
-            p.lead { "Next check round: " (clock(Some(round), date)) }
-        }
         @for bag in &empty { (empty_card(place, bag, logging)) }
         @for bag in &today.bags {
             (card(place, today, bag, date, logging))
@@ -76,6 +73,7 @@ pub fn page(
         @if place.may_log { (hang(place, logging)) (by_tree(place, logging)) }
         (entries(place, logging, date))
         (lines("Mind", &mind))
+        p.small role="status" hidden #kept {}
         @if !place.offline {
             p.small { "Offline is off: a phone keeps pages and readings without signal only where \
                 the service is reached over HTTPS." }
@@ -85,14 +83,14 @@ pub fn page(
     whole(place, "Today", &body)
 }
 
-fn told(logging: &Logging) -> Markup {
+fn told(logging: &Logging, figures: Figures) -> Markup {
     html! {
         @if let Some(refused) = logging.refused {
-            p.wrong role="alert" { b { "Not noted: " } (refused) }
+            p.wrong role="alert" { b { "Not noted: " } (figures.sentence(refused)) }
         }
         @if let Some((says, mind)) = logging.noted.split_first() {
-            p.done role="status" { b { "Noted. " } (says) }
-            @for mind in mind { p.warning { (mind) } }
+            p.done role="status" { b { "Noted. " } (figures.sentence(says)) }
+            @for mind in mind { p.warning { (figures.sentence(mind)) } }
         }
     }
 }
@@ -144,7 +142,7 @@ fn card(place: &Place, today: &Today, bag: &BagNow, date: NaiveDate, logging: &L
             @if bag.pace != Pace::AsExpected {
                 p.warning {
                     @if bag.pace == Pace::Slow { "Slow. " } @else { "Fast. " }
-                    @if let Some(order) = today.order_of_suspicion { (order) "." }
+                    @if let Some(order) = today.order_of_suspicion { (figures.sentence(order)) "." }
                 }
             }
             dl.facts {
@@ -275,7 +273,10 @@ fn hang(place: &Place, logging: &Logging) -> Markup {
     let unit = Figures::of(place).volume_unit();
     html! {
         section { h2 { "Hang a bag" }
-            @if logging.tree_ids.is_empty() { p { "This grove has no tree yet." } } @else {
+            @if logging.tree_ids.is_empty() {
+                p { "This grove has no tree yet." }
+                @if place.may_manage { p { a.button href=(format!("{}/add", place.base)) { "Add trees or files" } } }
+            } @else {
                 form.log method="post" action=(format!("{}/log", place.base)) {
                     (hidden(place, logging, "hang"))
                     (tree_choice(logging, "hang-tree", "on", "hang"))

@@ -16,12 +16,14 @@ pub fn page(place: &Place, answer: &Tomorrow) -> String {
     let source = &answer.outlook.source;
     let title = answer.date.format("%A %-d %B %Y").to_string();
     let why: Vec<String> = answer.why.iter().map(|line| figures.sentence(line)).collect();
-    let odds: Vec<String> = answer.diagnosis.iter().map(odd).collect();
+    let odds: Vec<String> =
+        answer.diagnosis.iter().map(|named| figures.sentence(&odd(named))).collect();
+    let told = source.warning.as_deref().map(|words| figures.sentence(words));
     let body = html! {
         h1 { (title) }
-        @if source.stale { (warning(source.warning.as_deref())) }
+        @if source.stale { (warning(told.as_deref())) }
         p.answer.no[!answer.worth_it] { (figures.sentence(&answer.answer)) }
-        @if !source.stale { (warning(source.warning.as_deref())) }
+        @if !source.stale { (warning(told.as_deref())) }
         p.small { "Times in " (answer.time_zone) "." }
         (other_days(&format!("{}/tomorrow", place.base), answer.date))
         (lines("Why", &why))
@@ -30,10 +32,10 @@ pub fn page(place: &Place, answer: &Tomorrow) -> String {
             div.charts { (day::chart(answer, figures)) (finish::chart(answer)) }
         }
         (trees(place, answer))
-        (because(answer))
+        (because(answer, figures))
         (cautions(answer, figures))
         (lines("Out of the ordinary", &odds))
-        (lines("What this rests on", &answer.rests_on))
+        (lines("What this rests on", &figures.sentences(&answer.rests_on)))
     };
     whole(place, &title, &body)
 }
@@ -64,6 +66,7 @@ pub(super) fn other_days(address: &str, date: NaiveDate) -> Markup {
 fn trees(place: &Place, answer: &Tomorrow) -> Markup {
     if answer.trees.iter().all(|tree| tree.start.is_none()) {
         let reason = answer.trees.first().map_or("none", |tree| tree.because.as_str());
+        let reason = Figures::of(place).sentence(reason);
         return html! { section { h2 { "Trees" }
             p { (answer.trees.len()) " on the list, none started: " (reason) "." }
         } };
@@ -89,10 +92,10 @@ fn trees(place: &Place, answer: &Tomorrow) -> Markup {
         .map(|tree| {
             vec![
                 tree_link(&place.base, &tree.tree_id),
-                html! { span.wet[tree.call != Call::FinishToday] { (tree.call.words()) } },
+                html! { span.wraps.wet[tree.call != Call::FinishToday] { (tree.call.words()) } },
                 cell(start(answer, tree)),
                 cell(span(tree.p50_min)),
-                cell(band(tree, answer.date)),
+                html! { span.wraps { (between(&band(tree, answer.date))) } },
                 cell(percent(tree.p_in_time)),
                 cell(percent(tree.p_empty_by_dusk)),
                 cell(&tree.block),
@@ -134,9 +137,17 @@ fn band(tree: &TreeDay, date: NaiveDate) -> String {
     }
 }
 
+/// A band that may go on in a second line between its two times, and nowhere else.
+fn between(band: &str) -> String {
+    band.replace(' ', "\u{a0}").replace("-\u{a0}", "- ")
+}
+
 /// Why a tree is not to finish today.
-fn because(answer: &Tomorrow) -> Markup {
-    let line = |tree: &TreeDay| format!("{} {}: {}", tree.tree_id, tree.call.words(), tree.because);
+fn because(answer: &Tomorrow, figures: Figures) -> Markup {
+    let line = |tree: &TreeDay| {
+        let because = figures.sentence(&tree.because);
+        format!("{} {}: {because}", tree.tree_id, tree.call.words())
+    };
     let wet = answer.trees.iter().filter(|tree| tree.call != Call::FinishToday);
     lines("Because", &wet.filter(|tree| tree.start.is_some()).map(line).collect::<Vec<_>>())
 }

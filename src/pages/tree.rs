@@ -16,9 +16,9 @@ pub fn page(place: &Place, story: &TreeStory) -> String {
     let title = format!("Tree {}", story.tree.tree_id);
     let tree_draws = format!("{}/draws?tree={}", place.base, in_address(&story.tree.tree_id));
     let body = html! {
-        p { a href=(format!("{}/trees", place.base)) { "All trees" } }
+        p { a.button href=(format!("{}/trees", place.base)) { "All trees" } }
         h1 { (title) }
-        @if let Some(named) = &story.odd { p.warning { (odd(named)) } }
+        @if let Some(named) = &story.odd { p.warning { (figures.sentence(&odd(named))) } }
         (facts(story, figures))
         section { h2 { "Predicted and seen" }
             @if story.compared.is_empty() { p { "No draw of it tells anything yet." } }
@@ -26,12 +26,12 @@ pub fn page(place: &Place, story: &TreeStory) -> String {
         }
         section { h2 { "Draws" }
             @if story.draws.is_empty() { p { "Nothing hung on it yet." } } @else {
-                p { a href=(tree_draws) { "In the list of draws" } }
+                p { a.button href=(tree_draws) { "In the list of draws" } }
                 (table_of(place, "Draws of this tree", &story.draws))
             }
         }
         section { h2 { "Ports and old holes" } (holes(&story.holes, figures)) }
-        (lines("What this rests on", &story.rests_on))
+        (lines("What this rests on", &figures.sentences(&story.rests_on)))
         p.small { "Times in " (story.time_zone) "." }
     };
     whole(place, &title, &body)

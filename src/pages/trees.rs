@@ -30,12 +30,13 @@ pub fn page(place: &Place, trees: &Trees) -> String {
         h1 { "Trees" }
         p { (trees.trees.len()) " trees. Thirst is against the others of the block, species and size: \
             1 is as they are, 2 takes up twice as fast." }
+        @if place.may_manage { p { a.button href=(format!("{}/add", place.base)) { "Add trees or files" } } }
         @if trees.interval_days.is_none() {
             p { "When a tree may be treated again is not known: the settings do not tell the label's \
                 shortest interval (label.min_interval_days)." }
         }
         (table("Trees", &columns, &rows))
-        (lines("What this rests on", &trees.rests_on))
+        (lines("What this rests on", &figures.sentences(&trees.rests_on)))
     };
     whole(place, "Trees", &body)
 }

@@ -15,8 +15,8 @@ pub fn page(place: &Place, known: &WeatherKnown) -> String {
     let figures = Figures::of(place);
     let body = html! {
         h1 { "Weather" }
-        (warning(known.source.warning.as_deref()))
-        p.lead { (known.source.words) "." }
+        (warning(known.source.warning.as_deref().map(|words| figures.sentence(words)).as_deref()))
+        p.lead { (figures.sentence(&known.source.words)) "." }
         p.small { "As of " (day_clock(&known.as_of)) ", times in " (known.time_zone) "." }
         @match &known.services {
             Some(services) => p { "A pull asks, in this order: " (services.join(", ")) "." },
@@ -35,8 +35,8 @@ pub fn page(place: &Place, known: &WeatherKnown) -> String {
         }
         section { h2 { "Forecast against observed" }
             @match (&known.verification, &known.not_verified) {
-                (Some(verification), _) => (verified(verification)),
-                (None, Some(why)) => p { (why) },
+                (Some(verification), _) => (verified(verification, figures)),
+                (None, Some(why)) => p { (figures.sentence(why)) },
                 (None, None) => {},
             }
         }
@@ -83,7 +83,7 @@ fn hours(day: &DayKnown, figures: Figures, title: &str) -> Markup {
             cell(figures.wind_value(hour.wind_m_s)),
             cell(format!("{:.0}", hour.shortwave_w_m2)),
             cell(figures.depth_value(hour.rain_mm)),
-            cell(mind.join(", ")),
+            cell(figures.sentence(&mind.join(", "))),
         ]
     };
     table(title, &columns, &day.hours.iter().map(row).collect::<Vec<_>>())
@@ -152,7 +152,7 @@ fn observed(observed: &ObservedKnown) -> Markup {
     }
 }
 
-fn verified(verification: &Verification) -> Markup {
+fn verified(verification: &Verification, figures: Figures) -> Markup {
     let skill = |skill: Option<f64>| skill.map_or("-".into(), |s| format!("{:.0} %", 100.0 * s));
     let columns = [
         words("what"),
@@ -167,19 +167,20 @@ fn verified(verification: &Verification) -> Markup {
         .scores
         .iter()
         .map(|score| {
+            let (name, factor) = figures.of_variable(score.variable);
             vec![
-                cell(score.variable.words()),
+                cell(name),
                 cell(format!("{:.0} h", score.lead_to_h)),
                 cell(score.hours.to_string()),
-                cell(format!("{:+.2}", score.bias)),
-                cell(format!("{:.2}", score.rmse)),
+                cell(format!("{:+.2}", factor * score.bias)),
+                cell(format!("{:.2}", factor * score.rmse)),
                 cell(skill(score.skill_against_persistence)),
                 cell(skill(score.skill_against_climatology)),
             ]
         })
         .collect();
     html! {
-        p { (verification.words) "." }
+        p { (figures.sentence(&verification.words)) "." }
         (table("Forecast less observed, by lead time", &columns, &rows))
     }
 }

@@ -3,14 +3,16 @@
 pub mod backtest;
 pub mod dayplan;
 pub mod dose;
+mod known;
 mod record;
 
+pub use known::{drawdowns, draws, journal, known_trees};
 pub use record::record;
 
 use crate::app::check::Checked;
 use crate::app::compare::Comparison;
 use crate::app::log::{Line, Shown};
-use crate::app::outlook::Outlook;
+use crate::app::outlook::OutlookHour;
 use crate::app::overnight::Calls;
 use crate::app::refit::Refit;
 use crate::app::times::Time;
@@ -47,6 +49,26 @@ fn word<T: serde::Serialize>(value: &T) -> String {
         Ok(serde_json::Value::String(word)) => word,
         _ => String::new(),
     }
+}
+
+/// Groves that are kept: id, name, invented?
+pub fn groves(groves: impl Iterator<Item = (String, Option<String>, bool)>) -> Vec<u8> {
+    let row = |(id, name, is_demo): (String, Option<String>, bool)| {
+        vec![id, name.unwrap_or_default(), is_demo.to_string()]
+    };
+    csv(&["id", "name", "is_demo"], groves.map(row))
+}
+
+/// Intended draws as a file of them has them.
+pub fn hangs(rows: impl Iterator<Item = [String; 6]>) -> Vec<u8> {
+    let mut writer = csv::Writer::from_writer(Vec::new());
+    let header = ["draw_id", "tree_id", "start", "charge_ml", "ports", "head_m"];
+    let mut written = writer.write_record(header);
+    for row in rows {
+        written = written.and_then(|()| writer.write_record(row));
+    }
+    written.expect("rows of equal length into memory");
+    writer.into_inner().expect("memory can be flushed")
 }
 
 /// Intended draws with their times.
@@ -147,7 +169,7 @@ pub fn window(answer: &Tomorrow) -> Vec<u8> {
 }
 
 /// The hours of a day.
-pub fn outlook(outlook: &Outlook) -> Vec<u8> {
+pub fn outlook<'a>(hours: impl IntoIterator<Item = &'a OutlookHour>) -> Vec<u8> {
     let header = [
         "hour_starting",
         "air_temp_c",
@@ -162,7 +184,7 @@ pub fn outlook(outlook: &Outlook) -> Vec<u8> {
         "hazards",
         "estimated",
     ];
-    let rows = outlook.hours.iter().map(|hour| {
+    let rows = hours.into_iter().map(|hour| {
         vec![
             hour.hour_starting.clone(),
             format!("{:.2}", hour.air_temp_c),

@@ -39,8 +39,8 @@ pub enum LogError {
     Database(StoreError),
     /// The demo is part of the program.
     #[error(
-        "the demo grove is part of the program and nothing can be noted in it: make a folder of it \
-         with `xylocast export FOLDER`, or one of your own, and name it with --grove"
+        "the demo is part of the program and nothing can be noted in it: use a copy of it, or a \
+         grove of your own"
     )]
     Demo,
     /// A file cannot be changed as it stands.
@@ -48,7 +48,8 @@ pub enum LogError {
     NotPutDown(#[from] NotPutDown),
     /// The file system failed in the very act, so that nobody knows.
     #[error(
-        "{}: {error}; it may be noted or not: send it again with --key {key}, and it will be once",
+        "{}: {error}; it may be noted or not: send it again with the same key ({key}), and it will be \
+         once",
         path.display()
     )]
     Unsure {

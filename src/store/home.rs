@@ -63,10 +63,7 @@ pub enum HomeError {
         error: io::Error,
     },
     /// The demo is part of the program.
-    #[error(
-        "the demo cannot be changed: name a grove with --grove (`xylocast export FOLDER` makes \
-             a folder of the demo)"
-    )]
+    #[error("the demo is part of the program and cannot be changed")]
     Demo,
 }
 
@@ -283,7 +280,11 @@ impl Home {
     /// [`LogError`] where they cannot be read.
     pub fn logbook(&self, now: DateTime<Utc>) -> Result<Logbook, LogError> {
         match self {
-            Self::Demo => Err(LogError::Demo),
+            Self::Demo => {
+                let grove = demo::grove()?;
+                let state = State::of(&grove.trees, &grove.draws);
+                Ok(Logbook { grove, state })
+            }
             Self::Folder(folder) => folder_log::read(folder),
             Self::Database(file) => Database::open(file, now)?.logbook(),
         }

@@ -34,7 +34,7 @@ pub enum PulledError {
     },
     /// Not a file of ours, or edited beyond reading.
     #[error(
-        "{} row {row}: {problem}; this file is written by `xylocast pull`: move it away and pull \
+        "{} row {row}: {problem}; this file is written when weather is pulled: move it away and pull \
          again",
         path.display()
     )]

@@ -215,8 +215,8 @@ pub enum FlawKind {
 
     // The database
     #[error(
-        "of {id} is stored as {stored} and offered as {offered}; make the two agree, or import \
-         with --replace to take what is offered"
+        "of {id} is stored as {stored} and offered as {offered}; make the two \
+         agree"
     )]
     Conflict { id: String, stored: String, offered: String },
     #[error("the database refuses the row: {reason}; correct it")]

@@ -31,7 +31,8 @@ pub(crate) fn shown(text: &str) -> String {
             let _ = write!(out, "... ({} characters)", text.chars().count());
             break;
         }
-        if letter.is_control() { out.extend(letter.escape_default()) } else { out.push(letter) }
+        let plain = unreadable(letter.encode_utf8(&mut [0; 4])).is_none();
+        if plain { out.push(letter) } else { out.extend(letter.escape_default()) }
     }
     out
 }
@@ -62,6 +63,18 @@ pub(crate) fn listed(names: &[impl AsRef<str>]) -> String {
         let _ = write!(out, " and {} more", names.len() - MOST);
     }
     if out.is_empty() { "none".to_owned() } else { out }
+}
+
+/// The first letter that is none to be read: a control character, or one that turns the direction of
+/// what follows, so that a text does not look as it is.
+pub fn unreadable(text: &str) -> Option<char> {
+    let turns = |letter| matches!(letter, '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}');
+    text.chars().find(|letter| letter.is_control() || turns(*letter))
+}
+
+/// The same in a text of several lines, which may hold line breaks and tabs.
+pub fn unreadable_in_lines(text: &str) -> Option<char> {
+    text.split(['\n', '\r', '\t']).find_map(unreadable)
 }
 
 #[cfg(test)]

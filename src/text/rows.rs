@@ -4,7 +4,7 @@
 use super::flaw::{Findings, FlawKind};
 use super::note::{Note, NoteKind};
 use super::time::{read_date, read_time};
-use super::{figure, shown};
+use super::{figure, shown, unreadable, unreadable_in_lines};
 use chrono::{DateTime, NaiveDate, Utc};
 use chrono_tz::Tz;
 use std::collections::{BTreeMap, HashMap, HashSet};
@@ -435,15 +435,21 @@ impl Cells<'_> {
         self.cell(column).is_some()
     }
 
-    /// Free text, as it stands.
-    pub fn text(&self, column: &str) -> Option<String> {
-        self.cell(column).map(str::to_owned)
+    /// Free text, as it stands. A control character in it is a flaw.
+    pub fn text(&mut self, column: &str) -> Option<String> {
+        let text = self.cell(column)?.to_owned();
+        if let Some(control) = unreadable_in_lines(&text) {
+            let code = u32::from(control);
+            self.flaw(Some(column), FlawKind::ControlCharacter { text: shown(&text), code });
+            return None;
+        }
+        Some(text)
     }
 
     /// An id: up to 64 characters, none of them a control character. Empty is a flaw.
     pub fn id(&mut self, column: &str) -> Option<String> {
         let text = self.required(column)?.to_owned();
-        if let Some(control) = text.chars().find(|letter| letter.is_control()) {
+        if let Some(control) = unreadable(&text) {
             let code = u32::from(control);
             self.flaw(Some(column), FlawKind::ControlCharacter { text: shown(&text), code });
             None

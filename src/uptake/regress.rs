@@ -5,7 +5,7 @@
 use super::likelihood::{Seen, Slopes};
 use super::linear::{self, LinearError};
 use crate::belief::Residual;
-use ndarray::{Array1, Array2, s};
+use ndarray::{Array1, Array2, Axis, s};
 
 /// A maximum-likelihood fit of `y = x b + scale e` to intervals of `y`.
 #[derive(Debug, Clone)]
@@ -40,9 +40,16 @@ pub enum RegressionError {
 }
 
 const MOST_STEPS: usize = 300;
+/// Smallest scale that a search begins from: middles of intervals may lie on a plane exactly.
+const LEAST_SCALE: f64 = 1e-3;
 
-/// Fits by Newton's method: at a given scale the coefficients by weighted least squares (linfa),
-/// the scale by the slope and curvature of the likelihood along the coefficients' maximum.
+/// Fits by Newton's method, coefficients and scale together, from the least squares of the intervals'
+/// middles (linfa).
+///
+/// The search runs on `t = 1 / scale` and `b t`, in which the log-likelihood of any log-concave
+/// residual is concave, intervals and exact values alike: Olsen, R. J., "Note on the uniqueness of the
+/// maximum likelihood estimator for the Tobit model", Econometrica 46 (1978), from memory; so that a
+/// maximum is the only one, and halving a step that overshoots always finds it.
 ///
 /// # Errors
 /// [`RegressionError`] where lengths differ, the rows leave a coefficient open, or no maximum is
@@ -56,27 +63,13 @@ pub fn regress(
         return Err(RegressionError::Lengths { rows: x.nrows(), seen: seen.len() });
     }
     let problem = Problem { x, seen, residual };
-    let typical = 0.0;
-    let middles: Array1<f64> = seen.iter().map(|seen| seen.middle(typical)).collect();
-    let mut coefficients = linear::least_squares(x.clone(), middles)?;
-    let mut ln_scale = 0.0;
+    let mut at = problem.start()?;
     for _ in 0..MOST_STEPS {
-        coefficients = problem.coefficients(coefficients, ln_scale)?;
-        let slopes = problem.slopes(&coefficients, ln_scale);
-        let information = problem.information(&slopes);
-        let p = x.ncols();
-        let factor = linear::factor(
-            &information.slice(s![..p, ..p]).to_owned(),
-            "information of the coefficients",
-        )?;
-        let mixed = information.slice(s![..p, p..]).to_owned();
-        let explained = mixed.t().dot(&linear::solve(&factor, &mixed))[[0, 0]];
-        let curvature = information[[p, p]] - explained;
-        let slope: f64 = slopes.iter().map(|d| d.s).sum();
-        let step = if curvature > 0.0 { slope / curvature } else { slope.signum() * 0.3 };
-        ln_scale += step.clamp(-0.5, 0.5);
-        if step.abs() < 1e-10 {
-            return problem.finish(coefficients, ln_scale);
+        let step = problem.newton(&at)?;
+        let (next, moved) = problem.improve(at, &step);
+        at = next;
+        if moved < 1e-10 {
+            return problem.finish(&at);
         }
     }
     Err(RegressionError::Unsettled(MOST_STEPS))
@@ -88,75 +81,127 @@ struct Problem<'a> {
     residual: Residual,
 }
 
-impl Problem<'_> {
-    fn slopes(&self, coefficients: &Array1<f64>, ln_scale: f64) -> Vec<Slopes> {
-        let scale = ln_scale.exp();
-        let expected = self.x.dot(coefficients);
-        self.seen.iter().zip(&expected).map(|(s, f)| s.slopes(self.residual, *f, scale)).collect()
+/// A place of the search: coefficients over scale, then one over scale.
+struct At {
+    place: Array1<f64>,
+    slopes: Vec<Slopes>,
+    value: f64,
+}
+
+impl At {
+    fn scale(&self) -> f64 {
+        1.0 / self.place[self.place.len() - 1]
     }
 
-    /// The maximum at a given scale: iteratively reweighted least squares, halved where it would
-    /// fall.
-    fn coefficients(
-        &self,
-        start: Array1<f64>,
-        ln_scale: f64,
-    ) -> Result<Array1<f64>, RegressionError> {
-        let value = |b: &Array1<f64>| self.slopes(b, ln_scale).iter().map(|d| d.value).sum::<f64>();
-        let least = 1e-9 * (-2.0 * ln_scale).exp();
-        let mut at = start;
-        for _ in 0..MOST_STEPS {
-            let slopes = self.slopes(&at, ln_scale);
-            let mut rows = self.x.clone();
-            let mut target = Array1::zeros(rows.nrows());
-            for ((mut row, target), d) in rows.rows_mut().into_iter().zip(&mut target).zip(&slopes)
-            {
-                let root = (-d.ff).max(least).sqrt();
-                row *= root;
-                *target = d.f / root;
-            }
-            let mut step = linear::least_squares(rows, target)?;
-            let before = value(&at);
-            while value(&(&at + &step)) < before - 1e-12 * before.abs() {
-                step *= 0.5;
-            }
-            at += &step;
-            if step.iter().all(|d| d.abs() < 1e-11) {
-                return Ok(at);
-            }
+    fn coefficients(&self) -> Array1<f64> {
+        self.place.slice(s![..-1]).to_owned() * self.scale()
+    }
+}
+
+impl Problem<'_> {
+    fn start(&self) -> Result<At, RegressionError> {
+        let typical = 0.0;
+        let middles: Array1<f64> = self.seen.iter().map(|seen| seen.middle(typical)).collect();
+        let coefficients = linear::least_squares(self.x.clone(), middles.clone())?;
+        let left = middles - self.x.dot(&coefficients);
+        let scale = (left.dot(&left) / left.len().max(1) as f64).sqrt().max(LEAST_SCALE);
+        let mut place = Array1::from_elem(coefficients.len() + 1, 1.0 / scale);
+        place.slice_mut(s![..-1]).assign(&(coefficients / scale));
+        Ok(self.at(place))
+    }
+
+    fn at(&self, place: Array1<f64>) -> At {
+        let mut at = At { place, slopes: Vec::new(), value: f64::NEG_INFINITY };
+        let scale = at.scale();
+        if scale > 0.0 {
+            let expected = self.x.dot(&at.coefficients());
+            let rows = self.seen.iter().zip(&expected);
+            at.slopes = rows.map(|(seen, f)| seen.slopes(self.residual, *f, scale)).collect();
+            at.value = at.slopes.iter().map(|d| d.value).sum();
         }
-        Err(RegressionError::Unsettled(MOST_STEPS))
+        at
+    }
+
+    /// Slopes and curvatures by the chain rule from those in the expected value `f = x b` and in
+    /// `ln scale`, solved for Newton's step.
+    fn newton(&self, at: &At) -> Result<Array1<f64>, RegressionError> {
+        let p = self.x.ncols();
+        let scale = at.scale();
+        let expected = self.x.dot(&at.coefficients());
+        let mut slope = Array1::zeros(p + 1);
+        let mut information = Array2::zeros((p + 1, p + 1));
+        for ((x, d), f) in self.x.rows().into_iter().zip(&at.slopes).zip(&expected) {
+            let in_place = d.f * scale;
+            let in_scale = -scale * (f * d.f + d.s);
+            let curve = d.ff * scale * scale;
+            let mixed = -scale * scale * (f * d.ff + d.fs + d.f);
+            let curve_scale = scale * scale * (f * f * d.ff + 2.0 * f * (d.fs + d.f) + d.ss + d.s);
+            for i in 0..p {
+                slope[i] += in_place * x[i];
+                for j in 0..=i {
+                    information[[i, j]] -= curve * x[i] * x[j];
+                }
+                information[[p, i]] -= mixed * x[i];
+            }
+            slope[p] += in_scale;
+            information[[p, p]] -= curve_scale;
+        }
+        mirror(&mut information);
+        let factor = linear::factor(&information, "information of the coefficients and the scale")?;
+        Ok(linear::solve(&factor, &linear::column(&slope)).remove_axis(Axis(1)))
+    }
+
+    /// The best place along a step, halved where it would fall, and how far it moved in proportion.
+    fn improve(&self, from: At, step: &Array1<f64>) -> (At, f64) {
+        let mut share = 1.0;
+        loop {
+            let next = self.at(&from.place + &(step * share));
+            let moved = share * step.iter().fold(0.0, |most: f64, d| most.max(d.abs()));
+            let moved =
+                moved / (1.0 + from.place.iter().fold(0.0, |most: f64, v| most.max(v.abs())));
+            if next.value >= from.value - 1e-12 * from.value.abs() {
+                return (next, moved);
+            }
+            if moved < 1e-10 {
+                return (from, moved);
+            }
+            share *= 0.5;
+        }
     }
 
     /// Minus the second derivatives in coefficients and ln scale.
     fn information(&self, slopes: &[Slopes]) -> Array2<f64> {
         let p = self.x.ncols();
         let mut information = Array2::zeros((p + 1, p + 1));
-        for (row, d) in self.x.rows().into_iter().zip(slopes) {
+        for (x, d) in self.x.rows().into_iter().zip(slopes) {
             for i in 0..p {
-                for j in 0..p {
-                    information[[i, j]] -= d.ff * row[i] * row[j];
+                for j in 0..=i {
+                    information[[i, j]] -= d.ff * x[i] * x[j];
                 }
-                information[[i, p]] -= d.fs * row[i];
-                information[[p, i]] -= d.fs * row[i];
+                information[[p, i]] -= d.fs * x[i];
             }
             information[[p, p]] -= d.ss;
         }
+        mirror(&mut information);
         information
     }
 
-    fn finish(
-        &self,
-        coefficients: Array1<f64>,
-        ln_scale: f64,
-    ) -> Result<Regression, RegressionError> {
-        let slopes = self.slopes(&coefficients, ln_scale);
-        let factor = linear::factor(&self.information(&slopes), "observed information")?;
+    fn finish(&self, at: &At) -> Result<Regression, RegressionError> {
+        let factor = linear::factor(&self.information(&at.slopes), "observed information")?;
         Ok(Regression {
-            log_likelihood: slopes.iter().map(|d| d.value).sum(),
+            log_likelihood: at.value,
             covariance: linear::inverse(&factor),
-            coefficients,
-            ln_scale,
+            coefficients: at.coefficients(),
+            ln_scale: at.scale().ln(),
         })
+    }
+}
+
+/// Fills the upper half of a symmetric matrix from the lower.
+fn mirror(matrix: &mut Array2<f64>) {
+    for i in 0..matrix.nrows() {
+        for j in 0..i {
+            matrix[[j, i]] = matrix[[i, j]];
+        }
     }
 }

@@ -112,5 +112,5 @@ async fn an_undeclared_proxy_lets_nobody_in() {
     let request = Request::get("/").header("x-forwarded-for", "192.0.2.7");
     let answer = service.ask(request.body(Body::empty()).unwrap()).await;
     assert_eq!(answer.status, StatusCode::FORBIDDEN);
-    assert!(answer.text.contains("--behind-https-proxy"), "{}", answer.text);
+    assert!(answer.text.contains("behind_https_proxy"), "{}", answer.text);
 }

@@ -129,8 +129,13 @@ impl Service {
         Self { data, router: router(server.clone()), server }
     }
 
+    /// The answer as it comes.
+    pub async fn answer(&self, request: Request<Body>) -> axum::response::Response {
+        self.router.clone().oneshot(request).await.unwrap()
+    }
+
     pub async fn ask(&self, request: Request<Body>) -> Answer {
-        let response = self.router.clone().oneshot(request).await.unwrap();
+        let response = self.answer(request).await;
         let (parts, body) = response.into_parts();
         let bytes = to_bytes(body, usize::MAX).await.unwrap();
         let text = String::from_utf8_lossy(&bytes).into_owned();

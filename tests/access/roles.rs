@@ -7,7 +7,7 @@ use xylocast::store::office::Role;
 
 /// Each address that a manager alone may write to, and what the crew may write to. Those that the
 /// router does not know yet are held to all the same.
-const WRITES: [(&str, Role); 21] = [
+const WRITES: [(&str, Role); 24] = [
     ("/people/add", Role::Manager),
     ("/people/role", Role::Manager),
     ("/people/disable", Role::Manager),
@@ -26,7 +26,10 @@ const WRITES: [(&str, Role); 21] = [
     ("/api/v1/groves", Role::Manager),
     ("/g/demo/log", Role::Crew),
     ("/g/demo/log/batch", Role::Crew),
+    ("/api/v1/groves/demo/trees", Role::Manager),
+    ("/api/v1/groves/demo/files", Role::Manager),
     ("/api/v1/groves/demo/entries", Role::Crew),
+    ("/api/v1/groves/demo/entries/batch", Role::Crew),
     ("/log-out", Role::Reader),
     ("/units", Role::Reader),
 ];

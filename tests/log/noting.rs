@@ -124,7 +124,7 @@ fn what_is_refused_changes_nothing() {
         (&["reading", "T1", "720.5"], "held 700 mL at 2026-01-14 08:30 and 720.5 mL at"),
         (&["reading", "T1", "much"], "write wet, empty, or the mL left as a bare number"),
         (&["reading", "T2", "wet"], "no bag hangs on tree 'T2' at that time"),
-        (&["reading", "Z", "wet"], "'Z' is neither a tree of trees.csv nor a draw"),
+        (&["reading", "Z", "wet"], "'Z' is neither a tree nor a draw of this grove"),
         (&["reading", "T1", "wet", "--at", "07:59"], "no bag hangs on tree 'T1' at that time"),
         (&["reading", "T1", "wet", "--at", "18:00"], "lies ahead of now (2026-01-14 09:00)"),
         (&["reading", "T1", "wet", "--at", "8 o'clock"], "is not a time"),
@@ -133,7 +133,7 @@ fn what_is_refused_changes_nothing() {
         (&["reading", "T1", "wet", "--by", " "], "is empty or has blanks"),
         (&["refill", "T1", "0.2"], "refill 0.2 mL is outside 1 to 200000 mL"),
         (&["resume", "T1"], "was not shut at 2026-01-14 09:00"),
-        (&["undo"], "nobody (no --by was given) noted nothing today"),
+        (&["undo"], "nobody in particular noted nothing today"),
         (&["undo", "none"], "no entry has the key 'none'"),
         (&["undo", "--by", "ben"], "ben noted nothing today that could be undone"),
         (&["reading", "T1", "wet", "--csv"], "an entry has no rows"),
@@ -170,7 +170,7 @@ fn clocks_that_were_changed() {
         |as_of: &str, line: &[&str]| folder.run(&[&["log"], line, &["--as-of", as_of]].concat());
     let back = "2026-10-25T12:00:00+01:00";
     let twice = run(back, &["start", "T1", "--at", "02:30"]);
-    let told = "--at: '2026-10-25T02:30' came twice in Europe/Madrid when clocks were set back; \
+    let told = "the time: '2026-10-25T02:30' came twice in Europe/Madrid when clocks were set back; \
                 write 2026-10-25T02:30:00+02:00 or 2026-10-25T02:30:00+01:00";
     assert!(twice.code == 2 && twice.err.contains(told), "{}", twice.err);
     let skipped = run("2026-03-29T12:00:00+02:00", &["start", "T1", "--at", "02:30"]);

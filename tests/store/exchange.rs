@@ -163,7 +163,7 @@ fn other_content_under_the_same_name_is_a_conflict_row_by_row() {
     let all = "SELECT count(*) FROM audit";
     let before = (count(&kept.open(), all), fs::read(&kept.file).ok());
     let told = flaws(import(&kept.file, folder.path()).unwrap_err());
-    let remedy = "make the two agree, or import with --replace to take what is offered";
+    let remedy = "make the two agree";
     assert_eq!(
         told,
         [

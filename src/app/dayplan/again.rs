@@ -1,15 +1,14 @@
 //! An earlier plan, kept as JSON, and what a new one changes of it.
 
+use super::Asked;
 use super::lay::Laid;
-use crate::app::desk::{Desk, DeskError};
+use crate::app::desk::{About, Desk, DeskError};
+use crate::app::rests::counted;
 use crate::app::window::clock_time;
-use crate::plan::day::{Act, Draw, Left, Plan, Why};
+use crate::plan::day::{Act, Deed, Draw, Left, Plan, UNMOVED_MIN, Why};
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use serde::{Deserialize, Serialize};
 use std::path::Path;
-
-/// A start that moves by no more is not worth a word, min.
-const UNMOVED_MIN: i64 = 5;
 
 /// A plan as it is kept: with the ids of its trees, so that it is read again on another list.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
@@ -57,7 +56,31 @@ pub fn read_kept(path: &Path) -> Result<Kept, DeskError> {
     Ok(whole.kept)
 }
 
+/// No plan of one date reaches further from its minute 0.
+const LONGEST_MIN: i32 = 7 * 24 * 60;
+
+fn none_of_ours() -> DeskError {
+    let fact = "the earlier plan is none that this program made: send it as it was given".into();
+    DeskError::Ask { fact, about: About::EarlierPlan }
+}
+
 impl Kept {
+    /// Refuses what no plan of ours can be, whoever sent it.
+    fn hold(&self) -> Result<(), DeskError> {
+        let Plan { people, draws, .. } = &self.plan;
+        let near = |minute: i32| minute.unsigned_abs() <= LONGEST_MIN.unsigned_abs();
+        let mut acts = people.iter().flatten();
+        let mut trees: Vec<usize> = draws.iter().map(|draw| draw.tree).collect();
+        let all = trees.len();
+        trees.sort_unstable();
+        trees.dedup();
+        let is_ours = self.schema == SCHEMA
+            && acts.all(|act| near(act.from) && near(act.to) && act.from <= act.to)
+            && draws.iter().all(|draw| near(draw.start) && draw.person < people.len())
+            && trees.len() == all;
+        if is_ours { Ok(()) } else { Err(none_of_ours()) }
+    }
+
     /// A plan with the names of its trees.
     pub fn of(desk: &Desk, laid: &Laid, plan: &Plan) -> Self {
         let id = |hang: &crate::grove::Hang| desk.grove.trees[hang.tree].id.clone();
@@ -77,13 +100,17 @@ impl Kept {
     /// [`DeskError`] where it is another date's.
     pub fn on(&self, desk: &Desk, laid: &Laid) -> Result<Plan, DeskError> {
         if self.date != laid.date {
-            let words = format!(
-                "the plan named with --from is for {}, not for {}: give --date, or leave --from out",
+            let fact = format!(
+                "the earlier plan is for {}, not for {}: ask for its date, or leave it out",
                 self.date, laid.date
             );
-            return Err(DeskError::Unanswerable(words));
+            return Err(DeskError::Ask { fact, about: About::EarlierPlan });
         }
+        self.hold()?;
         let shift = laid.minute(self.base);
+        if shift.abs() > LONGEST_MIN {
+            return Err(none_of_ours());
+        }
         let place = |old: usize| -> Option<usize> {
             let id = self.tree_ids.get(old)?;
             laid.hangs.iter().position(|hang| desk.grove.trees[hang.tree].id == *id)
@@ -109,27 +136,31 @@ impl Kept {
 }
 
 /// What a new plan changes, in words.
-pub fn changes(desk: &Desk, laid: &Laid, earlier: &Plan, now: &Plan) -> Vec<String> {
+pub fn changes(desk: &Desk, laid: &Laid, asked: &Asked, earlier: &Plan, now: &Plan) -> Vec<String> {
     let mut words = Vec::new();
     if earlier.people.len() != now.people.len() {
         words.push(format!("people: {} (was {})", now.people.len(), earlier.people.len()));
     }
+    words.extend(asked.gone.iter().map(|who| format!("person {who} is gone")));
+    words.extend(asked.broken.iter().map(|kit| format!("kit {kit} is broken")));
     let id = |tree: usize| &desk.grove.trees[laid.hangs[tree].tree].id;
     let at = |minute: i32| clock_time(desk, laid.base + TimeDelta::minutes(minute.into()));
+    let (mut told, mut waiting) = (Vec::new(), 0);
     for draw in &now.draws {
         let tree = draw.tree;
-        if laid.problem.trees[tree].hung.is_some() {
-            continue;
-        }
+        let is_hung = laid.problem.trees[tree].hung.is_some();
         let Some(was) = earlier.draws.iter().find(|it| it.tree == tree) else {
-            words.push(format!("{}: hung after all, at {}", id(tree), at(draw.start)));
+            if !is_hung {
+                told.push(format!("{}: hung after all, at {}", id(tree), at(draw.start)));
+            }
             continue;
         };
+        waiting += usize::from(!is_hung);
         let mut parts = Vec::new();
-        if i64::from((draw.start - was.start).abs()) > UNMOVED_MIN {
+        if !is_hung && (draw.start - was.start).abs() > UNMOVED_MIN {
             parts.push(format!("starts {} (was {})", at(draw.start), at(was.start)));
         }
-        if draw.person != was.person {
+        if !is_hung && draw.person != was.person {
             parts.push(format!("set by person {} (was {})", draw.person + 1, was.person + 1));
         }
         if draw.overnight != was.overnight {
@@ -137,10 +168,27 @@ pub fn changes(desk: &Desk, laid: &Laid, earlier: &Plan, now: &Plan) -> Vec<Stri
                 if draw.overnight { "stays overnight" } else { "no longer stays overnight" };
             parts.push(stays.into());
         }
+        let strips = [strip(now, tree), strip(earlier, tree)];
+        if let ([Some(strip), Some(was)], true) = (strips, is_hung)
+            && (strip - was).abs() > UNMOVED_MIN
+        {
+            parts.push(format!("stripped {} (was {})", at(strip), at(was)));
+        }
         if !parts.is_empty() {
-            words.push(format!("{}: {}", id(tree), parts.join(", ")));
+            told.push(format!("{}: {}", id(tree), parts.join(", ")));
         }
     }
+    let same = now.draws.iter().filter(|draw| {
+        let was = earlier.draws.iter().find(|it| it.tree == draw.tree);
+        laid.problem.trees[draw.tree].hung.is_none()
+            && was.is_some_and(|was| (draw.start - was.start).abs() <= UNMOVED_MIN)
+    });
+    let same = same.count();
+    if same < waiting {
+        let of = counted(waiting, "planned start", "planned starts");
+        words.push(format!("{same} of {of} kept to {UNMOVED_MIN} min"));
+    }
+    words.extend(told);
     for left in &now.left {
         if earlier.draws.iter().any(|draw| draw.tree == left.tree) {
             let why: Why = left.why;
@@ -148,4 +196,10 @@ pub fn changes(desk: &Desk, laid: &Laid, earlier: &Plan, now: &Plan) -> Vec<Stri
         }
     }
     words
+}
+
+/// When a plan strips a tree's bag.
+fn strip(plan: &Plan, tree: usize) -> Option<i32> {
+    let acts = plan.people.iter().flatten();
+    acts.filter(|act| act.deed == Deed::Strip && act.at == tree).map(|act| act.from).next()
 }

@@ -2,7 +2,7 @@
 
 use super::Asked;
 use crate::app::ahead::{Ahead, Thirsts};
-use crate::app::desk::{Desk, DeskError};
+use crate::app::desk::{About, Desk, DeskError};
 use crate::app::hanging::{Bag, hanging};
 use crate::app::outlook::{HOT_C, Outlook, outlook};
 use crate::app::overnight::{self, leave};
@@ -86,9 +86,10 @@ pub fn lay(desk: &Desk, date: NaiveDate, asked: &Asked) -> Result<Laid, DeskErro
         notes.push(words);
     }
     if list.is_empty() && still.is_empty() {
-        let words =
-            "no tree is on the list: say hang = yes in trees.csv, or name --block or --tree";
-        return Err(DeskError::Unanswerable(words.into()));
+        let fact = "no tree is on the list: say hang = yes of trees that are to be hung, or name \
+                    trees or blocks"
+            .into();
+        return Err(DeskError::Ask { fact, about: About::Trees });
     }
     let (list, done) = without_done(desk, date, list, &still);
     if done > 0 {
@@ -104,13 +105,16 @@ pub fn lay(desk: &Desk, date: NaiveDate, asked: &Asked) -> Result<Laid, DeskErro
     let thirsts = Thirsts::of(&desk.grove, &desk.model, &hangs);
     let people = people(desk, asked, now, minute_of(base, turns.day_ends), hangs.len());
     let kits = kits(desk, asked);
+    numbered(&asked.gone, people.len(), "--gone", "person", "people")?;
+    numbered(&asked.broken, kits.len(), "--broken", "kit", "kits")?;
     if kits.len() < still.len() {
-        return Err(DeskError::Unanswerable(format!(
-            "{} bags hang already, and there are {} kits: give --kits as all that are in use, those \
+        let fact = format!(
+            "{} bags hang already, and there are {} kits: count all kits that are in use, those \
              hanging too",
             still.len(),
             kits.len()
-        )));
+        );
+        return Err(DeskError::Ask { fact, about: About::Kits });
     }
     let done_by = settings
         .wishes
@@ -143,9 +147,10 @@ pub fn lay(desk: &Desk, date: NaiveDate, asked: &Asked) -> Result<Laid, DeskErro
         .map(|tree| planned_tree(desk, &laid, tree, fillings[tree], some_due))
         .collect();
     let staying = staying(desk, date, &still)?;
-    for (tree, bag) in still.iter().enumerate() {
+    let holders = holders(desk, &laid, asked, still.len());
+    for (tree, (bag, holder)) in still.iter().zip(holders).enumerate() {
         let may_stay = staying.contains(&bag.hang.id);
-        laid.problem.trees[tree].hung = Some(hung(desk, &laid, tree, bag, now, may_stay));
+        laid.problem.trees[tree].hung = Some(hung(desk, &laid, holder, bag, now, may_stay));
     }
     spread_late_strips(&mut laid.problem);
     Ok(laid)
@@ -246,8 +251,35 @@ fn people(desk: &Desk, asked: &Asked, from: i32, to: i32, van: usize) -> Vec<Per
     let settings = &desk.grove.settings;
     let count = asked.people.unwrap_or(settings.crew.people) as usize;
     let setters = settings.habits.setters.map_or(count, |it| it as usize);
-    let from = from - asked.earlier_min;
-    (0..count).map(|it| Person { from: from.min(to), to, at: van, may_set: it < setters }).collect()
+    let from = (from - asked.earlier_min).min(to);
+    let one = |it: usize| {
+        // Who is gone keeps their number, and has no time.
+        let is_gone = asked.gone.contains(&(it as u32 + 1));
+        let to = if is_gone { from } else { to };
+        Person { from, to, at: van, may_set: it < setters && !is_gone }
+    };
+    (0..count).map(one).collect()
+}
+
+/// Are these all numbers of so many, from 1, and not of all of them?
+fn numbered(
+    named: &[u32],
+    count: usize,
+    flag: &str,
+    one: &str,
+    many: &str,
+) -> Result<(), DeskError> {
+    if let Some(other) = named.iter().find(|it| **it == 0 || **it as usize > count) {
+        return Err(DeskError::Unanswerable(format!(
+            "{flag} {other}: there is no {one} {other}; {many} are numbered 1 to {count} as in the plan"
+        )));
+    }
+    if (1..=count as u32).all(|it| named.contains(&it)) {
+        return Err(DeskError::Unanswerable(format!(
+            "{flag} names all {count} {many}: nothing is left to plan with"
+        )));
+    }
+    Ok(())
 }
 
 /// The kits, those that serve most ports first; `--kits` leaves so many of them.
@@ -265,6 +297,11 @@ fn kits(desk: &Desk, asked: &Asked) -> Vec<Kit> {
     if let Some(count) = asked.kits {
         let widest = kits.first().map_or(ANY_PORTS, |kit| kit.ports);
         kits.resize(count as usize, Kit { ports: widest });
+    }
+    for (kit, number) in kits.iter_mut().zip(1..) {
+        if asked.broken.contains(&number) {
+            kit.ports = 0;
+        }
     }
     kits
 }
@@ -451,8 +488,48 @@ fn staying(desk: &Desk, date: NaiveDate, still: &[Bag]) -> Result<Vec<String>, D
     Ok(stay.map(|bag| bag.draw_id).collect())
 }
 
+/// The kit of each bag that hangs, and who looks after it: as in the earlier plan where it says so,
+/// else the first kits that are free, and everybody in turn.
+fn holders(desk: &Desk, laid: &Laid, asked: &Asked, count: usize) -> Vec<(usize, usize)> {
+    let (people, kits) = (&laid.problem.people, &laid.problem.kits);
+    let said = |tree: usize| {
+        let kept = asked.earlier.as_ref()?;
+        let id = &desk.grove.trees[laid.hangs[tree].tree].id;
+        let old = kept.tree_ids.iter().position(|it| it == id)?;
+        kept.plan.draws.iter().find(|draw| draw.tree == old)
+    };
+    let mut taken = vec![false; kits.len()];
+    let mut kit_of: Vec<Option<usize>> = vec![None; count];
+    for (tree, kit) in kit_of.iter_mut().enumerate() {
+        *kit = said(tree).map(|draw| draw.kit).filter(|&kit| taken.get(kit) == Some(&false));
+        kit.iter().for_each(|&kit| taken[kit] = true);
+    }
+    let here: Vec<usize> = (0..people.len()).filter(|&who| people[who].is_here()).collect();
+    let mut all = Vec::with_capacity(count);
+    for (tree, kit) in kit_of.into_iter().enumerate() {
+        let free = || {
+            (0..kits.len())
+                .filter(|&kit| !taken[kit])
+                .max_by_key(|&kit| (kits[kit].ports > 0, std::cmp::Reverse(kit)))
+        };
+        let kit = kit.or_else(free).unwrap_or(tree);
+        taken[kit] = true;
+        let person = said(tree).map(|draw| draw.person).filter(|who| here.contains(who));
+        let in_turn = here.get(tree % here.len().max(1)).copied().unwrap_or(0);
+        all.push((kit, person.unwrap_or(in_turn)));
+    }
+    all
+}
+
 /// A bag that hangs as of now.
-fn hung(desk: &Desk, laid: &Laid, tree: usize, bag: &Bag, now: i32, may_stay: bool) -> Hung {
+fn hung(
+    desk: &Desk,
+    laid: &Laid,
+    (kit, person): (usize, usize),
+    bag: &Bag,
+    now: i32,
+    may_stay: bool,
+) -> Hung {
     let settings = &desk.grove.settings;
     let wish = settings.wishes.sure;
     let after = |minute: i32| f64::from(minute - laid.minute(bag.hang.start)).max(0.1);
@@ -469,8 +546,8 @@ fn hung(desk: &Desk, laid: &Laid, tree: usize, bag: &Bag, now: i32, may_stay: bo
     let within = steps.check_every_min + steps.look_slack_min;
     let reach = now.max(0) + steps.second_look_min + steps.look_slack_min;
     Hung {
-        kit: tree,
-        person: tree % laid.problem.people.len(),
+        kit,
+        person,
         started: laid.minute(bag.hang.start),
         look_by: (laid.minute(wet_at) + within).max(reach),
         strip_from: first.or((!stays).then_some(end - 4 * steps.strip_min - 30)),
@@ -483,8 +560,9 @@ fn spread_late_strips(problem: &mut Problem) {
     let wet =
         problem.trees.iter().filter_map(|tree| tree.hung.as_ref()).filter(|it| it.wet).count();
     let each = problem.steps.strip_min + 3;
-    let needs = each * (wet.div_ceil(problem.people.len().max(1)) as i32) + 30;
-    let end = problem.people.first().map_or(0, |person| person.to);
+    let here = problem.people.iter().filter(|person| person.is_here());
+    let needs = each * (wet.div_ceil(here.clone().count().max(1)) as i32) + 30;
+    let end = here.map(|person| person.to).max().unwrap_or(0);
     for hung in problem.trees.iter_mut().filter_map(|tree| tree.hung.as_mut()) {
         if hung.wet {
             hung.strip_from = Some((end - needs).max(0));

@@ -12,13 +12,16 @@ pub use odds::{Odds, WhatIf};
 pub use week::{Campaign, CampaignDay, campaign};
 
 use super::cautions::Caution;
-use super::desk::{Desk, DeskError};
+use super::desk::{About, Desk, DeskError};
 use crate::plan::check::check;
 use crate::plan::day::{Effort, Plan, Score, solve};
 use crate::plan::overnight::Call;
 use chrono::{DateTime, NaiveDate, Utc};
 use odds::Days;
 use serde::Serialize;
+
+/// A plan made again is searched for with one part in so many of the moves.
+const AGAIN: usize = 8;
 
 /// What is asked of a day plan.
 #[derive(Debug, Clone, Default)]
@@ -31,6 +34,10 @@ pub struct Asked {
     pub people: Option<u32>,
     /// So many kits instead of the crew's.
     pub kits: Option<u32>,
+    /// Who of them is gone, by number from 1.
+    pub gone: Vec<u32>,
+    /// Which of the kits are broken, by number from 1.
+    pub broken: Vec<u32>,
     /// The earlier plan, to be kept as far as it still goes.
     pub earlier: Option<Kept>,
     /// Start so much before the working day, min.
@@ -202,8 +209,14 @@ pub struct Shut {
 pub fn dayplan(desk: &Desk, date: NaiveDate, asked: &Asked) -> Result<DayPlan, DeskError> {
     let laid = lay(desk, date, asked)?;
     let earlier = asked.earlier.as_ref().map(|kept| kept.on(desk, &laid)).transpose()?;
-    let (plan, score) = planned(&laid, earlier.as_ref(), Effort::for_size(&laid.problem))?;
-    let days = Days::of(desk, &laid);
+    let whole = Effort::for_size(&laid.problem);
+    // The foreman waits: what is there already is a good start.
+    let (effort, count) = match &earlier {
+        Some(_) => (Effort { moves: whole.moves / AGAIN, ..whole }, odds::DAYS_AGAIN),
+        None => (whole, odds::DAYS),
+    };
+    let (plan, score) = planned(&laid, earlier.as_ref(), effort)?;
+    let days = Days::of(desk, &laid, count);
     let odds = days.as_ref().map(|days| days.odds(&laid.problem, &plan));
     let starts_ahead =
         laid.base - desk.as_of > chrono::TimeDelta::minutes(odds::EARLIER_MIN.into());
@@ -211,7 +224,7 @@ pub fn dayplan(desk: &Desk, date: NaiveDate, asked: &Asked) -> Result<DayPlan, D
         (Some(days), false) => days.what_if(&laid.problem, &plan, starts_ahead),
         _ => Vec::new(),
     };
-    let changes = earlier.map(|earlier| again::changes(desk, &laid, &earlier, &plan));
+    let changes = earlier.map(|earlier| again::changes(desk, &laid, asked, &earlier, &plan));
     Ok(tell::told(desk, &laid, &plan, score, odds, what_if, changes))
 }
 
@@ -232,12 +245,15 @@ fn planned(
                 None => (plan, score),
             })
         }
-        Err(breaches) => Err(DeskError::Unanswerable(format!(
-            "the plan made for {} breaks {} of its rules and is not shown (a fault of the program; the \
-             first: {}); other --people, --kits or trees may go",
-            laid.date,
-            breaches.len(),
-            breaches[0]
-        ))),
+        Err(breaches) => {
+            let fact = format!(
+                "the plan made for {} breaks {} of its rules and is not shown (a fault of the \
+                 program; the first: {}); another number of people or kits, or other trees, may go",
+                laid.date,
+                breaches.len(),
+                breaches[0]
+            );
+            Err(DeskError::Ask { fact, about: About::Means })
+        }
     }
 }

@@ -3,7 +3,8 @@
 //!
 //! On each simulated day the crew keeps to the plan's people, and strips a bag when it is in fact
 //! empty: in the plan's order, with acts that slide, or as bags come ready, whichever serves the plan
-//! better over the days; a bag that is still wet in the evening stays on its tree.
+//! better over other days, simulated for that choice alone; a bag that is still wet in the evening stays
+//! on its tree.
 
 use super::lay::Laid;
 use crate::app::ahead::target;
@@ -13,18 +14,20 @@ use crate::belief::joint::Together;
 use crate::belief::{Course, Finish};
 use crate::plan::check::check;
 use crate::plan::day::{
-    Act, Deed, Effort, Kit, Knot, Manner, Person, Plan, Problem, replayed, solve,
+    Act, Deed, Effort, Kit, Knot, Manner, Person, Plan, Problem, bettered, replayed, solve,
 };
 use crate::uptake::linear;
 use rayon::prelude::*;
 use serde::Serialize;
 use std::sync::Arc;
 
-/// Simulated days.
+/// Simulated days behind the odds of a plan.
 pub const DAYS: usize = 200;
+/// Where a plan is made again in the field, and the answer must not be waited for.
+pub const DAYS_AGAIN: usize = 100;
 /// Moves of the search where a question is what something would buy.
 const MOVES: usize = 600;
-/// Ways of a crew with a plan: the one that serves it best on the first days is its way on all.
+/// Ways of a crew with a plan: the one that serves it best on days of their own is its way.
 const MANNERS: [Manner; 8] = [
     Manner::InOrder(100_000),
     Manner::InOrder(30),
@@ -35,8 +38,8 @@ const MANNERS: [Manner; 8] = [
     Manner::AsReady(40),
     Manner::AsReady(100_000),
 ];
-/// Days on which ways are compared.
-const COMPARED: usize = 40;
+/// Ways are compared on so many other days for each ten that are scored.
+const COMPARED_OF_TEN: usize = 2;
 /// How much earlier a start is asked about, min.
 pub const EARLIER_MIN: i32 = 30;
 /// Keeps a covariance of near-equal trees positive definite.
@@ -74,12 +77,18 @@ pub struct WhatIf {
 pub struct Days {
     courses: Vec<(i32, Option<Arc<Course>>)>,
     ln_wanted: Vec<f64>,
-    days: Vec<(usize, Vec<f64>)>,
+    /// What a plan is scored on.
+    days: Vec<Day>,
+    /// What a way of going about it is chosen on.
+    trials: Vec<Day>,
 }
 
+/// The weather member of a day, and by how much each ln thirst departs from its mean.
+type Day = (usize, Vec<f64>);
+
 impl Days {
-    /// Days for the trees laid out; none where their covariance is none.
-    pub fn of(desk: &Desk, laid: &Laid) -> Option<Self> {
+    /// So many days for the trees laid out; none where their covariance is none.
+    pub fn of(desk: &Desk, laid: &Laid, count: usize) -> Option<Self> {
         let courses: Vec<(i32, Option<Arc<Course>>)> = laid
             .problem
             .trees
@@ -105,14 +114,14 @@ impl Days {
         if together.courses.is_empty() {
             return None;
         }
-        let days = together.days(DAYS, SEED);
-        Some(Self { courses, ln_wanted: together.ln_wanted, days })
+        let days = together.days(count, SEED);
+        let trials = together.days(count * COMPARED_OF_TEN / 10, SEED + 1);
+        Some(Self { courses, ln_wanted: together.ln_wanted, days, trials })
     }
 
     /// The problem as it is on one of these days. A bag that is not empty in time stays; refills are
     /// counted in its time.
-    fn problem(&self, believed: &Problem, day: usize) -> Problem {
-        let (member, shifts) = &self.days[day];
+    fn problem(&self, believed: &Problem, (member, shifts): &Day) -> Problem {
         let mut problem = believed.clone();
         for (tree, it) in problem.trees.iter_mut().enumerate() {
             let wanted = self.ln_wanted[tree] - shifts[tree];
@@ -138,14 +147,15 @@ impl Days {
 
     /// What is to be expected of a plan.
     pub fn odds(&self, problem: &Problem, plan: &Plan) -> Odds {
-        let days: Vec<Problem> =
-            (0..self.days.len()).into_par_iter().map(|day| self.problem(problem, day)).collect();
+        let lived_out = |days: &[Day]| -> Vec<Problem> {
+            days.par_iter().map(|day| self.problem(problem, day)).collect()
+        };
+        let (days, trials) = (lived_out(&self.days), lived_out(&self.trials));
         let seen = |manner: Manner, days: &[Problem]| -> Vec<[f64; 4]> {
             days.par_iter().map(|day| lived(problem, plan, &replayed(day, plan, manner))).collect()
         };
-        let compared = &days[..COMPARED.min(days.len())];
         let merit = |manner: &Manner| {
-            let seen = seen(*manner, compared);
+            let seen = seen(*manner, &trials);
             let sum = |which: usize| seen.iter().map(|it| it[which]).sum::<f64>();
             (-sum(0), sum(1))
         };
@@ -177,9 +187,8 @@ impl Days {
             (
                 "one more person",
                 more(&|it| {
-                    if let Some(first) = it.people.first() {
-                        it.people.push(Person { may_set: true, ..first.clone() });
-                    }
+                    let first = it.people.iter().find(|person| person.is_here()).cloned();
+                    it.people.extend(first.map(|first| Person { may_set: true, ..first }));
                 }),
             ),
         ];
@@ -197,9 +206,9 @@ impl Days {
                 // What is there already is never made worse by having more.
                 let fresh = solve(&changed, effort, None);
                 let same = padded(plan, &changed);
-                let kept = solve(&changed, Effort { moves: 0, ..effort }, Some(&same));
+                let moved_on = bettered(&changed, effort, &same);
                 let scored = |plan: Plan| check(&changed, &plan).ok().map(|score| (score, plan));
-                let (better, plan) = [scored(fresh), scored(kept), scored(same)]
+                let (better, plan) = [scored(fresh), scored(moved_on), scored(same)]
                     .into_iter()
                     .flatten()
                     .min_by_key(|it| it.0)?;
@@ -261,10 +270,11 @@ fn lived(problem: &Problem, planned: &Plan, lived: &Plan) -> [f64; 4] {
     let left_hanging = unfinished(planned, lived);
     let all_done = left_hanging <= planned.draws.iter().filter(|draw| draw.overnight).count();
     let works = |act: &&Act| act.deed != Deed::Break;
-    let from = problem.people.iter().map(|person| person.from).min().unwrap_or(0);
+    let here = problem.people.iter().filter(|person| person.is_here());
+    let from = here.map(|person| person.from).min().unwrap_or(0);
     let end = lived.people.iter().flatten().filter(works).map(|act| act.to).max().unwrap_or(from);
     let busy: i32 = lived.people.iter().flatten().map(|act| act.to - act.from).sum();
-    let people = problem.people.len().max(1) as f64;
+    let people = problem.people.iter().filter(|person| person.is_here()).count().max(1) as f64;
     let strip_end = |tree: usize| {
         let strips = lived.people.iter().flatten().filter(|act| act.deed == Deed::Strip);
         strips.filter(|act| act.at == tree).map(|act| act.to).next().unwrap_or(end)
@@ -274,7 +284,7 @@ fn lived(problem: &Problem, planned: &Plan, lived: &Plan) -> [f64; 4] {
         .iter()
         .map(|draw| (strip_end(draw.tree).min(end) - draw.start.max(from)).max(0))
         .sum();
-    let kits = problem.kits.len().max(1) as f64;
+    let kits = problem.kits.iter().filter(|kit| kit.ports > 0).count().max(1) as f64;
     let day = f64::from(end - from);
     [
         f64::from(u8::from(all_done)),

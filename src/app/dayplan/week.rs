@@ -70,6 +70,8 @@ pub fn campaign(
         (0..u64::from(count)).filter_map(|day| first.checked_add_days(Days::new(day))).collect();
     let looked: Vec<Looked> =
         dates.iter().map(|date| look(desk, *date, asked, None)).collect::<Result<_, _>>()?;
+    let mut week = Week { desk, dates: &dates, asked, looked };
+    let looked = &week.looked;
     let all: Vec<String> =
         looked.first().map_or(Vec::new(), |it| it.trees.iter().chain(&it.left).cloned().collect());
     let could: Vec<usize> = looked.iter().map(|it| it.trees.len()).collect();
@@ -80,7 +82,7 @@ pub fn campaign(
     by_size.sort_by_key(|&day| (std::cmp::Reverse(could[day]), day));
     let mut best: Option<Shared> = None;
     for order in [some, good, by_size] {
-        let shared = share_out(desk, &dates, &order, asked, &all)?;
+        let shared = week.share_out(&order, &all)?;
         if best.as_ref().is_none_or(|best| shared.key() < best.key()) {
             best = Some(shared);
         }
@@ -88,7 +90,7 @@ pub fn campaign(
     let Shared { mut taken, rest } = best.unwrap_or_default();
     let days: Vec<CampaignDay> = dates
         .iter()
-        .zip(looked)
+        .zip(week.looked)
         .enumerate()
         .map(|(which, (date, looked))| {
             let mine = taken.remove(&which);
@@ -138,28 +140,51 @@ impl Shared {
     }
 }
 
-/// Each day of an order takes what it can of what is left.
-fn share_out(
-    desk: &Desk,
-    dates: &[NaiveDate],
-    order: &[usize],
-    asked: &Asked,
-    all: &[String],
-) -> Result<Shared, DeskError> {
-    let mut shared = Shared { taken: HashMap::new(), rest: all.to_vec() };
-    for &day in order {
-        if shared.rest.is_empty() {
-            break;
-        }
-        let looked = look(desk, dates[day], asked, Some(&shared.rest))?;
-        if !looked.trees.is_empty() {
-            shared.rest.retain(|tree| !looked.trees.contains(tree));
-            shared.taken.insert(day, looked);
-        }
-    }
-    Ok(shared)
+/// The days with the best that was found for each: what a day could take and what it takes are told
+/// from these alone.
+struct Week<'a> {
+    desk: &'a Desk,
+    dates: &'a [NaiveDate],
+    asked: &'a Asked,
+    looked: Vec<Looked>,
 }
 
+impl Week<'_> {
+    /// Each day of an order takes what it can of what is left.
+    fn share_out(&mut self, order: &[usize], all: &[String]) -> Result<Shared, DeskError> {
+        let mut shared = Shared { taken: HashMap::new(), rest: all.to_vec() };
+        for &day in order {
+            if shared.rest.is_empty() {
+                break;
+            }
+            let looked = self.day(day, &shared.rest)?;
+            if !looked.trees.is_empty() {
+                shared.rest.retain(|tree| !looked.trees.contains(tree));
+                shared.taken.insert(day, looked);
+            }
+        }
+        Ok(shared)
+    }
+
+    /// What a day takes of the trees left. Where that is more than was found for the whole list, the
+    /// day could take as much of the whole list too.
+    fn day(&mut self, day: usize, rest: &[String]) -> Result<Looked, DeskError> {
+        let whole = &mut self.looked[day];
+        if whole.trees.iter().all(|tree| rest.contains(tree)) {
+            // Fewer trees to choose from make no day better than the whole list does.
+            return Ok(whole.clone());
+        }
+        let mine = look(self.desk, self.dates[day], self.asked, Some(rest))?;
+        if mine.trees.len() > whole.trees.len() {
+            let left = whole.trees.iter().chain(&whole.left);
+            let left = left.filter(|tree| !mine.trees.contains(tree)).cloned().collect();
+            *whole = Looked { left, ..mine.clone() };
+        }
+        Ok(mine)
+    }
+}
+
+#[derive(Clone)]
 struct Looked {
     trees: Vec<String>,
     left: Vec<String>,

@@ -9,7 +9,7 @@ mod kits;
 mod label;
 mod sheets;
 
-use super::desk::{Desk, DeskError};
+use super::desk::{About, Desk, DeskError};
 use super::sheet::Sheet;
 use super::window::listed;
 pub use crate::dose::allot::DoseNote;
@@ -198,9 +198,8 @@ fn choose(desk: &Desk, asked: &Asked, day: NaiveDate) -> Result<(Vec<Hang>, Stri
         listed.hangs.iter().cloned().for_each(&mut add);
     }
     if hangs.is_empty() {
-        return Err(DeskError::Unanswerable(
-            "no tree is to be hung on this day; name some with --tree or --block".into(),
-        ));
+        let fact = "no tree is to be hung on this day; name trees or blocks".into();
+        return Err(DeskError::Ask { fact, about: About::Trees });
     }
     Ok((hangs, words.to_owned()))
 }

@@ -1,8 +1,10 @@
 //! Today's entries, and the bags that hang.
 
 use super::{Fault, words};
+use crate::app::desk::DeskError;
+use crate::app::parts::{Part, beside, per_page};
 use crate::grove::{Draw, Seen};
-use crate::journal::{Entry, HANGS_AT_MOST, Told};
+use crate::journal::{self, Entry, Flat, HANGS_AT_MOST};
 use crate::store::folder_log::Logbook;
 use crate::store::home::Home;
 use crate::text::{format_time, with_offset};
@@ -68,6 +70,83 @@ pub struct Bag {
     pub kit: Option<String>,
 }
 
+/// Which entries.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Asked {
+    /// Noted on this local date only.
+    pub date: Option<NaiveDate>,
+    /// Which part of the list.
+    pub part: Part<Place>,
+    /// Entries in that part.
+    pub per_page: Option<usize>,
+}
+
+/// Place of an entry in the list: when it was noted, and its key.
+pub type Place = (DateTime<Utc>, String);
+
+/// An entry of the journal with what it says.
+#[derive(Debug, Clone, Serialize, utoipa::ToSchema)]
+#[schema(as = EntryTold)]
+pub struct Told {
+    /// In a line.
+    pub says: String,
+    /// Does it count no more?
+    pub undone: bool,
+    /// The entry.
+    pub entry: Flat,
+}
+
+/// Entries of the journal, the last noted first.
+#[derive(Debug, Clone, Serialize, utoipa::ToSchema)]
+pub struct Entries {
+    /// The grove's name.
+    pub grove: String,
+    /// IANA zone of the times in what is said.
+    pub time_zone: &'static str,
+    /// Noted on this date only.
+    pub date: Option<NaiveDate>,
+    /// All that were asked for.
+    pub total: usize,
+    /// Entries of this part.
+    pub entries: Vec<Told>,
+    /// From where the next older ones go on; none where there are none.
+    #[serde(skip)]
+    pub older: Option<Place>,
+    /// Up to where the next newer ones go; none where there are none.
+    #[serde(skip)]
+    pub newer: Option<Place>,
+}
+
+/// What was noted by `now`, the last first.
+///
+/// # Errors
+/// [`DeskError`] where the journal cannot be read.
+pub fn entries(home: &Home, asked: &Asked, now: DateTime<Utc>) -> Result<Entries, DeskError> {
+    let Logbook { grove, state } = home.logbook(now).map_err(Fault::from)?;
+    let zone = grove.settings.zone;
+    let on = |entry: &Entry| with_offset(entry.noted, zone).date_naive();
+    let mut all = state.entries();
+    all.retain(|entry| entry.noted <= now && asked.date.is_none_or(|date| on(entry) == date));
+    all.reverse();
+    let place = |entry: &&Entry| (entry.noted, entry.key.clone());
+    let part = asked.part.of(&all, per_page(asked.per_page)?, place)?;
+    let (newer, older) = beside(&all, &part, place);
+    let told = |entry: &&Entry| Told {
+        says: words::said(&state, entry, zone),
+        undone: state.undone_by(&entry.key).is_some(),
+        entry: Flat::from(*entry),
+    };
+    Ok(Entries {
+        grove: grove.settings.name.clone(),
+        time_zone: zone.name(),
+        date: asked.date,
+        total: all.len(),
+        entries: all[part].iter().map(told).collect(),
+        older,
+        newer,
+    })
+}
+
 /// Today's entries and the bags that hang as of `now`.
 ///
 /// # Errors
@@ -89,9 +168,10 @@ pub fn show(home: &Home, now: DateTime<Utc>) -> Result<Shown, Fault> {
         key: entry.key.clone(),
         undone: state.undone_by(&entry.key).is_some(),
     };
-    let hangs =
-        |told: &&Told| told.hangs() && told.started <= now && now - told.started <= HANGS_AT_MOST;
-    let mut hanging: Vec<&Told> = state.draws().filter(hangs).collect();
+    let hangs = |told: &&journal::Told| {
+        told.hangs() && told.started <= now && now - told.started <= HANGS_AT_MOST
+    };
+    let mut hanging: Vec<&journal::Told> = state.draws().filter(hangs).collect();
     hanging.sort_by_key(|told| told.started);
     let drawn =
         hanging.into_iter().filter_map(|told| told.draw(zone).ok().map(|draw| (told, draw)));
@@ -104,7 +184,7 @@ pub fn show(home: &Home, now: DateTime<Utc>) -> Result<Shown, Fault> {
     })
 }
 
-fn bag(told: &Told, draw: &Draw, now: DateTime<Utc>, zone: Tz) -> Bag {
+fn bag(told: &journal::Told, draw: &Draw, now: DateTime<Utc>, zone: Tz) -> Bag {
     let clock = |at: DateTime<Utc>| with_offset(at, zone).format("%H:%M");
     let last = draw.readings.iter().rev().find(|reading| reading.at <= now);
     let last = match last.map(|reading| (reading.seen, clock(reading.at))) {

@@ -166,7 +166,7 @@ fn mind(grove: &Grove, told: Option<&Told>, entry: &Entry) -> Vec<String> {
         {
             mind.push(
                 "nobody saw this bag empty and what was left was not read: undo, and note the \
-                 strip with --left-ml, where you can still tell"
+                 strip with what was left, where you can still tell"
                     .into(),
             );
         }

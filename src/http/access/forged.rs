@@ -7,6 +7,7 @@ use super::Access;
 use crate::app::access::same_text;
 use crate::http::MOST_BYTES;
 use crate::http::fault::Fault;
+use crate::http::problem::Kind;
 use axum::body::{Body, Bytes, to_bytes};
 use axum::extract::{FromRequest, Multipart, Request};
 use axum::http::{HeaderMap, HeaderName, StatusCode, header};
@@ -20,7 +21,7 @@ const SITE: HeaderName = HeaderName::from_static("sec-fetch-site");
 
 fn refused(why: &str) -> Fault {
     let words = format!("{why}: open the page again and send it from there");
-    Fault::new(StatusCode::FORBIDDEN, "not from a page of this service", words)
+    Fault::new(StatusCode::FORBIDDEN, Kind::NotFromHere, words)
 }
 
 /// Refuses what a page of somebody else's sent.
@@ -89,7 +90,7 @@ pub(super) async fn whole(body: Body) -> Result<Bytes, Fault> {
         let most = MOST_BYTES / 1024 / 1024;
         let words =
             format!("more than {most} MB were sent, or the sending broke off: send less at once");
-        Fault::new(StatusCode::PAYLOAD_TOO_LARGE, "too large", words)
+        Fault::new(StatusCode::PAYLOAD_TOO_LARGE, Kind::TooLarge, words)
     })
 }
 

@@ -6,6 +6,7 @@ use crate::app::access::Secret;
 use crate::http::REQUEST_ID;
 use crate::http::caller::Caller;
 use crate::http::fault::Fault;
+use crate::http::problem::Kind;
 use crate::http::server::Server;
 use crate::store::office::{How, OfficeError, Role, Written};
 use axum::extract::{ConnectInfo, Request, State};
@@ -21,11 +22,11 @@ impl From<OfficeError> for Fault {
         let words = error.to_string();
         match error {
             OfficeError::OtherBody => {
-                Self::new(StatusCode::UNPROCESSABLE_ENTITY, "the key was used before", words)
+                Self::new(StatusCode::UNPROCESSABLE_ENTITY, Kind::KeyUsed, words)
             }
             OfficeError::OnItsWay => Self {
                 retry_after_s: Some(1),
-                ..Self::new(StatusCode::CONFLICT, "on its way", words)
+                ..Self::new(StatusCode::CONFLICT, Kind::OnItsWay, words)
             },
             OfficeError::Folder { .. }
             | OfficeError::Foreign { .. }
@@ -33,7 +34,7 @@ impl From<OfficeError> for Fault {
             | OfficeError::Damaged { .. }
             | OfficeError::Store(_) => Self {
                 retry_after_s: Some(5),
-                ..Self::new(StatusCode::SERVICE_UNAVAILABLE, "the store cannot be used", words)
+                ..Self::new(StatusCode::SERVICE_UNAVAILABLE, Kind::StoreUnusable, words)
             },
             _ => Self::unprocessable(words),
         }
@@ -105,17 +106,17 @@ async fn admitted(server: &Arc<Server>, request: Request, need: Need) -> Result<
     let host = hosts::asked(request.headers(), request.uri()).map(str::to_owned);
     if let Some(host) = host.as_deref().filter(|host| !access.hosts.answers(host)) {
         let words = format!(
-            "this service does not answer to the name '{}': start it with --hosts NAME if the name \
-             is yours",
+            "this service does not answer to the name '{}': whoever runs it names it in the \
+             setting hosts",
             host.escape_debug()
         );
-        return Err(Fault::new(StatusCode::MISDIRECTED_REQUEST, "not this service's name", words));
+        return Err(Fault::new(StatusCode::MISDIRECTED_REQUEST, Kind::OtherName, words));
     }
     let caller = caller(server, request.headers()).await?;
     if let Some(role) = need.role {
         if caller.how == How::Nobody {
             let words = "log in first, or send a token";
-            return Err(Fault::new(StatusCode::UNAUTHORIZED, "log-in needed", words));
+            return Err(Fault::new(StatusCode::UNAUTHORIZED, Kind::LogInNeeded, words));
         }
         caller.require(role)?;
     }
@@ -151,27 +152,30 @@ async fn caller(server: &Arc<Server>, headers: &HeaderMap) -> Result<Caller, Fau
             let found = office.token(&secret.hash(), now)?;
             let (person, role) = found.ok_or_else(|| {
                 let words = "this token opens nothing: it was revoked, or never given";
-                Fault::new(StatusCode::UNAUTHORIZED, "unknown token", words)
+                Fault::new(StatusCode::UNAUTHORIZED, Kind::UnknownToken, words)
             })?;
             let csrf = String::new();
-            return Ok(Some(Caller { name: Some(person.name), role, csrf, how: How::Token }));
+            let (name, secret) = (Some(person.name), Some(secret.hash()));
+            return Ok(Some(Caller { name, role, csrf, how: How::Token, secret }));
         }
         if let Some(secret) = cookie
             && let Some(session) = office.session(&secret.hash(), now)?
         {
             let csrf = secret.derived("csrf");
             let (name, role) = (Some(session.person.name), session.person.role);
-            return Ok(Some(Caller { name, role, csrf, how: How::Session }));
+            let secret = Some(secret.hash());
+            return Ok(Some(Caller { name, role, csrf, how: How::Session, secret }));
         }
         let is_open = !is_wide && !office.has_people()?;
-        let everybody = Caller { name: None, role: Role::Manager, csrf: token, how: How::Loopback };
+        let how = How::Loopback;
+        let everybody = Caller { name: None, role: Role::Manager, csrf: token, how, secret: None };
         Ok(is_open.then_some(everybody))
     });
     let found = found.await.map_err(|error| Fault::own(format!("nobody was found: {error}")))??;
     if is_proxied && found.as_ref().is_some_and(|caller| caller.how == How::Loopback) {
         return Err(Fault::forbidden(
-            "a proxy stands in front, so others may come this way: start with \
-             --behind-https-proxy, which asks for a password",
+            "a proxy stands in front, so others may come this way: whoever runs this \
+             service has to say so in its setting behind_https_proxy, which asks for a password",
         ));
     }
     Ok(found.unwrap_or_else(|| access.nobody()))
@@ -180,7 +184,8 @@ async fn caller(server: &Arc<Server>, headers: &HeaderMap) -> Result<Caller, Fau
 impl Access {
     /// Somebody who has not logged in.
     fn nobody(&self) -> Caller {
-        Caller { name: None, role: Role::Reader, csrf: self.token.clone(), how: How::Nobody }
+        let csrf = self.token.clone();
+        Caller { name: None, role: Role::Reader, csrf, how: How::Nobody, secret: None }
     }
 
     /// The address of who asks; behind a proxy, the last one that the proxy itself wrote down.

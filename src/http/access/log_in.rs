@@ -135,7 +135,7 @@ impl super::Access {
 
     fn cookie_of(&self, value: &str, age_s: i64) -> String {
         let secure = if self.is_https { "; Secure" } else { "" };
-        let name = self.cookie();
+        let name = self.cookie_name();
         format!("{name}={value}; Path=/; Max-Age={age_s}; HttpOnly; SameSite=Lax{secure}")
     }
 }

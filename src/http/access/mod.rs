@@ -114,7 +114,7 @@ impl Access {
 
     /// The name of the cookie. With its prefix, browsers take it over HTTPS alone and from this host
     /// alone (RFC 6265bis, section 4.1.3.2).
-    const fn cookie(&self) -> &'static str {
+    pub const fn cookie_name(&self) -> &'static str {
         if self.is_https { "__Host-xylocast" } else { "xylocast" }
     }
 
@@ -125,7 +125,7 @@ impl Access {
             .filter_map(|cookies| cookies.to_str().ok())
             .flat_map(|cookies| cookies.split(';'))
             .filter_map(|cookie| cookie.trim().split_once('='));
-        let found = pairs.find(|(name, _)| *name == self.cookie());
+        let found = pairs.find(|(name, _)| *name == self.cookie_name());
         found.map(|(_, secret)| Secret::sent(secret))
     }
 }

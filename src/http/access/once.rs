@@ -3,7 +3,7 @@
 
 use super::forged::whole;
 use crate::http::caller::Caller;
-use crate::http::fault::Fault;
+use crate::http::fault::{self, Fault};
 use crate::http::server::Server;
 use crate::store::office::{Sending, Sent};
 use axum::body::{Body, to_bytes};
@@ -36,6 +36,7 @@ async fn keyed(
     let caller = request.extensions().get::<Caller>();
     let person = caller.and_then(|caller| caller.name.clone()).unwrap_or_default();
     let at = format!("{} {}", request.method(), request.uri());
+    let path = request.uri().path().to_owned();
     let (parts, body) = request.into_parts();
     let bytes = whole(body).await?;
     let (office, hash) = (server.access.office.clone(), Sha256::digest(&bytes).into());
@@ -52,7 +53,8 @@ async fn keyed(
     let office = server.access.office.clone();
     match done {
         Ok(response) if is_final(response.status()) => {
-            let (response, sent) = kept(response).await?;
+            // As it is heard, so that it is heard again just so.
+            let (response, sent) = kept(fault::told(path, response).await).await?;
             blocking(move || office.answered(&person, &key, &sent)).await??;
             Ok(response)
         }

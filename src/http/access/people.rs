@@ -68,7 +68,8 @@ async fn done<T: Send + 'static>(
     shown: impl FnOnce(T) -> Option<String>,
 ) -> Result<Response, Fault> {
     if server.settings.data.is_none() {
-        let words = "this service keeps no people: start it with --data FOLDER";
+        let words = "this service keeps no people: whoever runs it names a folder for them in its \
+                     setting data";
         return Err(Fault::unprocessable(words));
     }
     let office = server.access.office.clone();

@@ -30,7 +30,8 @@ pub fn need(method: &Method, path: &str) -> Need {
 
 fn of_reading(parts: &[&str]) -> Option<Role> {
     match parts {
-        ["log-in" | "live" | "ready" | "sw.js" | "manifest.webmanifest"] | ["assets", ..] => None,
+        ["log-in" | "live" | "ready" | "sw.js" | "manifest.webmanifest"]
+        | ["assets" | "problems", ..] => None,
         ["people", ..] | ["new", ..] | ["g", _, "add"] => Some(Role::Manager),
         ["api", "v1", "people" | "tokens" | "audit", ..] => Some(Role::Manager),
         _ => Some(Role::Reader),

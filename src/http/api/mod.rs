@@ -3,60 +3,61 @@
 //! Routes and their description come from one place, so that neither can say what the other does not.
 
 mod asking;
+mod changing;
+mod document;
+mod learning;
 mod logging;
+mod paging;
+mod planning;
+mod query;
 mod reply;
 
 use super::server::Server;
-use axum::Json;
 use axum::Router;
+use axum::extract::State;
+use axum::response::Response;
 use axum::routing::get;
+use reply::{Want, json};
 use std::sync::Arc;
 use utoipa::OpenApi;
-use utoipa::openapi::security::{HttpAuthScheme, HttpBuilder, SecurityScheme};
+use utoipa::openapi::OpenApi as Document;
 use utoipa_axum::router::OpenApiRouter;
 use utoipa_axum::routes;
 
 /// Where the API begins.
 pub const BASE: &str = "/api/v1";
 
-#[derive(OpenApi)]
-#[openapi(info(
-    title = "xylocast",
-    description = "How long infused trees will take to draw down their bags, from the weather. \
-                   Planning estimates: the product label, local law and licensed practice prevail. \
-                   Times are of the grove's zone with their offset; units stand in the names."
-))]
-struct Document;
-
 /// The routes with their description.
-fn described() -> (Router<Arc<Server>>, utoipa::openapi::OpenApi) {
+fn described() -> (Router<Arc<Server>>, Document) {
     let routes = OpenApiRouter::<Arc<Server>>::new()
-        .routes(routes!(asking::groves))
+        .routes(routes!(asking::groves, changing::make))
         .routes(routes!(asking::tomorrow))
         .routes(routes!(asking::window))
         .routes(routes!(asking::outlook))
-        .routes(routes!(asking::times))
-        .routes(routes!(asking::overnight))
+        .routes(routes!(asking::times, asking::times_of))
+        .routes(routes!(asking::overnight, asking::overnight_of))
         .routes(routes!(asking::today))
-        .routes(routes!(asking::dayplan))
-        .routes(routes!(asking::days))
-        .routes(routes!(asking::dose))
-        .routes(routes!(asking::compare))
-        .routes(routes!(asking::refit))
+        .routes(routes!(asking::drawdowns))
+        .routes(routes!(planning::dayplan, planning::replan))
+        .routes(routes!(planning::days))
+        .routes(routes!(planning::dose))
+        .routes(routes!(asking::measure))
+        .routes(routes!(learning::compare))
+        .routes(routes!(learning::refit, learning::put_in_use))
+        .routes(routes!(learning::backtest))
         .routes(routes!(asking::record))
-        .routes(routes!(asking::trees))
+        .routes(routes!(asking::trees, changing::new_tree))
         .routes(routes!(asking::tree))
-        .routes(routes!(asking::draws))
+        .routes(routes!(changing::new_files))
+        .routes(routes!(learning::draws))
         .routes(routes!(asking::weather))
+        .routes(routes!(changing::would_pull, changing::pull))
         .routes(routes!(asking::check))
-        .routes(routes!(logging::entries, logging::note));
-    let whole = OpenApiRouter::with_openapi(Document::openapi()).nest(BASE, routes);
-    let (router, mut document) = whole.split_for_parts();
-    let bearer = HttpBuilder::new().scheme(HttpAuthScheme::Bearer);
-    let bearer = bearer.description(Some("of `xylocast token add`; needed once people are kept"));
-    let components = document.components.get_or_insert_default();
-    components.add_security_scheme("token", SecurityScheme::Http(bearer.build()));
-    (router, document)
+        .routes(routes!(logging::entries, logging::note))
+        .routes(routes!(logging::batch))
+        .routes(routes!(logging::bags));
+    let whole = OpenApiRouter::with_openapi(document::Base::openapi()).nest(BASE, routes);
+    whole.split_for_parts()
 }
 
 /// Addresses, with the document that describes them.
@@ -65,9 +66,19 @@ pub fn routes() -> Router<Arc<Server>> {
     let document = Arc::new(document);
     router.route(
         "/api/v1/openapi.json",
-        get(move || {
+        get(move |State(server): State<Arc<Server>>, want: Want| {
             let document = document.clone();
-            async move { Json(document.as_ref().clone()) }
+            async move { told(&server, &want, &document) }
         }),
     )
+}
+
+fn told(
+    server: &Server,
+    want: &Want,
+    document: &Document,
+) -> Result<Response, super::fault::Fault> {
+    let mut document = document.clone();
+    document::finish(&mut document, server.access.cookie_name());
+    want.reply(vec![json(&document)])
 }

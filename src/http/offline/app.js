@@ -4,6 +4,9 @@
 
 const base = document.body.dataset.base;
 const RETRY_MS = 20000;
+// A link that is cut in the middle says nothing: whoever waits on it gives up after so long.
+const SILENT_MS = 15000;
+const LONG_SILENT_MS = 120000;
 
 // ---- What waits on this device ----
 
@@ -53,8 +56,15 @@ function groveNow() {
   return new Date(Date.now() + offset).toISOString();
 }
 
+// As the page writes a time: on the grove's clock, the day first.
 function clockWords(at) {
-  return new Date(at).toLocaleString([], { dateStyle: "short", timeStyle: "short" });
+  return new Intl.DateTimeFormat("en-GB", {
+    day: "numeric", month: "short", hour: "2-digit", minute: "2-digit", timeZone: zone(),
+  }).format(new Date(at)).replace(",", "");
+}
+
+function zone() {
+  return document.querySelector("[data-zone]")?.dataset.zone;
 }
 
 // ---- Sending ----
@@ -75,7 +85,7 @@ async function sendAll() {
   const mine = (one) => one.base === base && !one.refused;
   const entries = (await all()).filter(mine);
   if (!entries.length) return;
-  const who = await fetch("/who", { cache: "no-store" });
+  const who = await fetch("/who", { cache: "no-store", signal: AbortSignal.timeout(SILENT_MS) });
   if (!who.ok || who.redirected) {
     trouble = "Log in again, then it is sent.";
     return;
@@ -89,6 +99,7 @@ async function sendAll() {
     method: "POST",
     headers: { "content-type": "application/json", "x-csrf-token": csrf },
     body: JSON.stringify(own.map((one) => one.fields)),
+    signal: AbortSignal.timeout(LONG_SILENT_MS),
   });
   if (!answer.ok) {
     trouble = answer.status === 401 || answer.status === 403
@@ -138,7 +149,7 @@ function words({ fields, typed, base: of }) {
   const volume = fields.ml ? ` ${fields.ml} ${fields.unit}` : "";
   const tree = fields.tree ?? fields.on ?? "";
   const grove = of === base ? "" : ` (${of.slice(3)})`;
-  return `${tree} ${WORDS[fields.kind]}${volume}, ${fields.clock ?? clockWords(typed)}${grove}`;
+  return `${tree} ${WORDS[fields.kind]}${volume}, ${fields.clock ?? clockWords(fields.at ?? typed)}${grove}`;
 }
 
 function control(text, act) {
@@ -180,8 +191,9 @@ function showAge() {
   const since = document.body.dataset.kept;
   if (!since) return;
   const minutes = Math.max(0, Math.round((Date.now() - Date.parse(since)) / 60000));
-  const age = minutes < 120 ? `${minutes} min` : `${Math.round(minutes / 60)} h`;
-  const text = `No signal, or a slow one. This page is ${age} old, kept ${clockWords(since)}.`;
+  const hours = `${Math.round(minutes / 60)} h`;
+  const age = minutes < 1 ? "less than a minute" : minutes < 120 ? `${minutes} min` : hours;
+  const text = `No signal, or a slow one. This page is ${age} old.`;
   let line = document.getElementById("aged");
   if (!line) {
     line = element("p", "", "warning");
@@ -222,6 +234,7 @@ async function refresh(always) {
   if (kept) document.body.dataset.kept = kept;
   else delete document.body.dataset.kept;
   document.querySelector("main").replaceWith(document.adoptNode(fresh));
+  freshKeys();
   if (!kept) setClock(fresh.querySelector("[data-live]").dataset.live);
   showAge();
   await show();
@@ -247,9 +260,9 @@ function listen() {
 
 document.addEventListener("submit", async (event) => {
   const form = event.target;
-  if (form.matches('form[action="/log-out"]')) {
-    // The next one at this device may not read on from what was kept.
-    globalThis.caches?.delete("kept-1");
+  if (form.matches('form[action="/log-out"], form[action="/log-in"]')) {
+    // The next one at this device may neither read on nor type under the name that was kept.
+    navigator.serviceWorker?.ready.then(({ active }) => active.postMessage({ forget: true }));
     return;
   }
   if (!form.matches("form.log") || !globalThis.indexedDB || form.dataset.native) return;
@@ -271,16 +284,19 @@ document.addEventListener("submit", async (event) => {
     return;
   }
   form.reset();
-  document.querySelectorAll('main input[name="key"]').forEach((field) => { field.value = freshKey(); });
+  freshKeys();
   document.activeElement?.blur();
   await show();
   await send();
 });
 
 function groveDay() {
-  const zone = document.querySelector("[data-zone]")?.dataset.zone;
-  const parts = new Intl.DateTimeFormat("en-CA", { timeZone: zone }).format(new Date(groveNow()));
-  return parts;
+  return new Intl.DateTimeFormat("en-CA", { timeZone: zone() }).format(new Date(groveNow()));
+}
+
+// A page that was kept has the keys of its first reading, under which something was typed by now.
+function freshKeys() {
+  document.querySelectorAll('main input[name="key"]').forEach((field) => { field.value = freshKey(); });
 }
 
 function freshKey() {
@@ -288,29 +304,41 @@ function freshKey() {
   return [...bytes].map((byte) => byte.toString(16).padStart(2, "0")).join("");
 }
 
-// ---- From the start ----
+// ---- Kept for want of signal ----
+
+// The grove that is kept: that of this page, else the last one here, else the first in the list.
+function keptGrove() {
+  if (base) localStorage.setItem("grove", base);
+  const listed = document.querySelector(".groves a[data-own]");
+  return base || localStorage.getItem("grove") || listed?.getAttribute("href").replace(/\/[^/]*$/, "");
+}
+
+// The worker fetches them by itself: questions of a page end when it is left, and a plan takes long.
+async function keep() {
+  const grove = keptGrove();
+  const worker = (await navigator.serviceWorker.ready).active;
+  if (grove && document.body.dataset.kept === undefined) worker.postMessage({ keep: grove });
+}
+
+function showKept({ data }) {
+  const line = document.getElementById("kept");
+  if (!line || data?.grove !== base || !data.kept.length) return;
+  line.textContent = `Kept on this device for want of signal: ${data.kept.join(", ")}.`;
+  line.hidden = false;
+}
 
 async function start() {
-  if ("serviceWorker" in navigator && window.isSecureContext) {
-    await navigator.serviceWorker.register("/sw.js").catch(() => undefined);
-    // The first page of all is not in the worker's hands yet, and nothing it fetches is kept.
-    if (!navigator.serviceWorker.controller) {
-      await new Promise((done) => {
-        navigator.serviceWorker.addEventListener("controllerchange", done, { once: true });
-      });
-    }
-    // Kept for the grove, whichever page was opened first.
-    if (base && !document.body.dataset.kept) {
-      for (const screen of ["today", "tomorrow", "plan"]) {
-        fetch(`${base}/${screen}`, { headers: { accept: "text/html" } }).catch(() => undefined);
-      }
-    }
-  }
+  if (!("serviceWorker" in navigator) || !window.isSecureContext) return;
+  navigator.serviceWorker.addEventListener("message", showKept);
+  await navigator.serviceWorker.register("/sw.js");
+  await keep();
+  setInterval(keep, RETRY_MS);
 }
 
 showAge();
 if (here()) {
   if (!document.body.dataset.kept) setClock(document.querySelector("[data-live]").dataset.live);
+  freshKeys();
   show();
   send();
   listen();
@@ -321,4 +349,4 @@ if (here()) {
   }, RETRY_MS);
   addEventListener("online", () => { send(); refresh(false).catch(() => undefined); });
 }
-start();
+start().catch(() => undefined);

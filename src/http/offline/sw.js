@@ -5,7 +5,9 @@
 const KEPT = "kept-1";
 const FILES = ["/assets/style.css", "/assets/app.js", "/assets/icon.svg", "/manifest.webmanifest"];
 const PAGES = /^\/g\/[^/]+\/(today|tomorrow|plan)$/;
+const SCREENS = ["today", "tomorrow", "plan"];
 const PATIENCE_MS = 3000;
+const FRESH_MS = 600000;
 
 self.addEventListener("install", (event) => {
   event.waitUntil(
@@ -29,6 +31,44 @@ self.addEventListener("fetch", (event) => {
   else if (request.mode === "navigate") event.respondWith(other(request));
 });
 
+self.addEventListener("message", (event) => {
+  if (event.data?.forget) event.waitUntil(forget());
+  const grove = event.data?.keep;
+  if (typeof grove !== "string" || !PAGES.test(`${grove}/today`)) return;
+  keeping[grove] ??= keepAll(grove).finally(() => { delete keeping[grove]; });
+  event.waitUntil(keeping[grove].then((kept) => event.source.postMessage({ grove, kept })));
+});
+
+// Pages of whoever was here before; what was asked for under their name is not kept any more.
+let reader = 0;
+async function forget() {
+  reader += 1;
+  const kept = await caches.open(KEPT);
+  const pages = (await kept.keys()).filter((one) => PAGES.test(new URL(one.url).pathname));
+  await Promise.all(pages.map((one) => kept.delete(one)));
+}
+
+// Groves that are fetched now: what is asked for again meanwhile waits for the same.
+const keeping = {};
+
+// Today first, the plan last: it takes the longest. Gives the screens that are kept.
+async function keepAll(grove) {
+  const kept = [];
+  for (const screen of SCREENS) {
+    const path = `${grove}/${screen}`;
+    if (await isFresh(path)) kept.push(screen);
+    else if (await keep(path, fetch(path, { headers: { accept: "text/html" } })).then(isKept, () => false)) kept.push(screen);
+  }
+  return kept;
+}
+
+async function isFresh(path) {
+  const kept = await (await caches.open(KEPT)).match(path);
+  return Boolean(kept) && Date.now() - Date.parse(kept.headers.get("x-kept")) < FRESH_MS;
+}
+
+const isKept = (answer) => answer.ok && !answer.redirected;
+
 // A page of another date is not the page that is kept.
 function name(url) {
   return url.searchParams.has("date") ? url.pathname + url.search : url.pathname;
@@ -36,22 +76,27 @@ function name(url) {
 
 // Asks the network, and keeps what it gives even where that came too late to be shown.
 function ask(event, key) {
-  const asked = fetch(event.request).then(async (answer) => {
-    const login = answer.redirected || answer.status === 401 || answer.status === 403;
-    if (answer.ok && !answer.redirected) {
-      const kept = await caches.open(KEPT);
-      const headers = new Headers(answer.headers);
-      headers.set("x-kept", new Date().toISOString());
-      const body = await answer.clone().blob();
-      await kept.put(key, new Response(body, { status: 200, headers }));
-    } else if (login) {
-      // Who is not let in any more must not read on from what was kept.
-      await (await caches.open(KEPT)).delete(key);
-    }
-    return answer;
-  });
+  const asked = keep(key, fetch(event.request));
   event.waitUntil(asked.catch(() => undefined));
   return asked;
+}
+
+async function keep(key, asked) {
+  const asker = reader;
+  const answer = await asked;
+  const login = answer.redirected || answer.status === 401 || answer.status === 403;
+  if (isKept(answer)) {
+    const kept = await caches.open(KEPT);
+    const headers = new Headers(answer.headers);
+    headers.set("x-kept", new Date().toISOString());
+    const body = await answer.clone().blob();
+    if (asker !== reader) return answer;
+    await kept.put(key, new Response(body, { status: 200, headers }));
+  } else if (login) {
+    // Who is not let in any more must not read on from what was kept.
+    await (await caches.open(KEPT)).delete(key);
+  }
+  return answer;
 }
 
 function late() {

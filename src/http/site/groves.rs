@@ -6,6 +6,7 @@ use crate::app::founding::{
 use crate::http::caller::Caller;
 use crate::http::fault::Fault;
 use crate::http::here::Here;
+use crate::http::problem::Kind;
 use crate::http::server::{Kept, Server};
 use crate::pages::first_run::{Again, Listed, add_page, groves_page, new_page};
 use crate::pages::site::Tab;
@@ -89,7 +90,8 @@ async fn make(
     to: &str,
 ) -> Result<Response, Fault> {
     if server.settings.data.is_none() {
-        let words = "there is no folder for new groves: start the service with --data FOLDER";
+        let words = "this service has no folder for groves of its own: whoever runs it names one in its \
+                     setting data";
         return Err(Fault::unprocessable(words));
     }
     let (office, who) = (server.access.office.clone(), caller.who().to_owned());
@@ -135,7 +137,7 @@ async fn copied(State(server): State<Arc<Server>>, caller: Caller) -> Result<Res
 /// Files of a form, with the names that the browser gives them.
 async fn files(mut parts: Multipart) -> Result<Vec<(String, Vec<u8>)>, Fault> {
     let broken = |error: axum::extract::multipart::MultipartError| {
-        Fault::new(error.status(), "the files cannot be read", error.body_text())
+        Fault::new(error.status(), Kind::CannotBeRead, error.body_text())
     };
     let mut files = Vec::new();
     while let Some(part) = parts.next_field().await.map_err(broken)? {

@@ -3,11 +3,11 @@
 use super::typed;
 use crate::app::compare::compare;
 use crate::app::dayplan::{Asked as PlanAsked, DayPlan, dayplan};
-use crate::app::desk::{Desk, DeskError, Request};
+use crate::app::desk::Desk;
 use crate::app::draws::{Asked, draws};
+use crate::app::parts::Part;
 use crate::app::record::{Asked as RecordAsked, Record, record};
-use crate::app::refit::refit;
-use crate::app::shared::RefitTurn;
+use crate::app::refit::{accept, refit};
 use crate::app::tomorrow::tomorrow;
 use crate::app::trees::{tree, trees};
 use crate::app::weather_known::weather_known;
@@ -19,6 +19,7 @@ use crate::pages;
 use crate::pages::site::Tab;
 use crate::rows;
 use crate::store::db::By;
+use crate::store::home::Home;
 use axum::extract::{Path, Query};
 use axum::http::header;
 use axum::response::{Html, IntoResponse, Redirect};
@@ -27,7 +28,6 @@ use axum::{Form, Router};
 use chrono::NaiveDate;
 use serde::Deserialize;
 use std::collections::HashMap;
-use std::path::Path as FilePath;
 use std::sync::Arc;
 
 /// Addresses.
@@ -124,7 +124,7 @@ async fn all_draws(here: Here, fields: Fields) -> Result<Html<String>, Fault> {
     let asked = Asked {
         tree_id: typed(&fields, "tree").map(str::to_owned),
         date: date(&fields, "date")?,
-        page: page.transpose()?,
+        part: Part::Page(page.transpose()?.unwrap_or(1)),
         per_page: None,
     };
     let answer = here.answer(&format!("{asked:?}"), move |desk| draws(desk, &asked)).await?;
@@ -149,21 +149,8 @@ struct Agreed {
 
 async fn refitted(here: Here, Form(agreed): Form<Agreed>) -> Result<Redirect, Fault> {
     let who = here.caller.who().to_owned();
-    let write = move |home: &crate::store::home::Home, now| {
-        let grove = home.path().map(FilePath::to_owned);
-        let request = Request { grove, as_of: Some(now), ..Request::default() };
-        let turn = RefitTurn::take(home)?;
-        let desk = Desk::lay(&request, now)?;
-        let mut refit = refit(&desk, false)?;
-        if refit.is_worse && agreed.all_the_same.is_none() {
-            return Err(DeskError::Unanswerable(
-                "the refit would have predicted worse than the model in use; say that it is to be \
-                 used all the same"
-                    .into(),
-            ));
-        }
-        turn.keep(&mut refit, &desk, By { who: &who, at: now })
-    };
+    let even_if_worse = agreed.all_the_same.is_some();
+    let write = move |home: &Home, now| accept(home, even_if_worse, By { who: &who, at: now });
     here.write(write).await?;
     Ok(Redirect::to(&format!("/g/{}/compare", here.kept.id)))
 }

@@ -30,10 +30,12 @@
 //!
 //! A solution is a sequence of visits in the order in which they begin, each with its person; every
 //! visit begins as early as the rules allow. The solver makes such sequences by simple rules, then
-//! moves, exchanges and hands over visits, a bounded number of times from a fixed seed.
+//! moves, exchanges and hands over visits, a bounded number of times from a fixed seed: simulated
+//! annealing first, then only what is better by the score itself.
 
 mod course;
 mod hand;
+mod keep;
 mod opening;
 pub mod plan;
 pub mod problem;
@@ -43,7 +45,8 @@ mod rota;
 mod small;
 mod solver;
 
+pub use keep::UNMOVED_MIN;
 pub use plan::{Act, Deed, Draw, Left, Plan, Score, Why};
 pub use problem::{Break, Closed, Hung, Kit, Knot, Person, Problem, Steps, Tree};
 pub use replay::{Manner, replayed};
-pub use solver::{Effort, solve};
+pub use solver::{Effort, bettered, solve};

@@ -36,7 +36,14 @@ pub struct Person {
     pub may_set: bool,
 }
 
-/// One kit.
+impl Person {
+    /// Has this person any time that day? Who is gone keeps their number.
+    pub fn is_here(&self) -> bool {
+        self.from < self.to
+    }
+}
+
+/// One kit; a broken one keeps its number and serves no port.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Kit {
     /// Most ports that it serves.

@@ -15,12 +15,14 @@ pub(super) struct Visit {
     pub who: Option<usize>,
     /// With a kit of so many ports, where it serves the tree; none: the smallest that is there first.
     pub size: Option<u32>,
+    /// It begins no earlier, though it could.
+    pub pin: i32,
 }
 
 impl Visit {
-    /// A visit with whatever kit comes first.
+    /// A visit with whatever kit comes first, as early as can be.
     pub fn new(tree: usize, who: Option<usize>) -> Self {
-        Self { tree, who, size: None }
+        Self { tree, who, size: None, pin: i32::MIN }
     }
 }
 
@@ -78,6 +80,11 @@ impl Proposal {
         self.slot.begin
     }
 }
+
+/// What a minute that a tree lacks weighs against a minute on foot, in the search.
+const LACK: i64 = 10;
+/// What a minute of the end weighs so.
+const END: i64 = 5;
 
 /// A kit that hangs.
 pub(super) const TAKEN: i32 = i32::MAX;
@@ -186,16 +193,16 @@ impl<'p> Rota<'p> {
 
     fn set(&self, visit: Visit) -> Option<Proposal> {
         let (problem, tree) = (self.problem, visit.tree);
+        let floor = self.floor.max(visit.pin);
         let mut best: Option<Proposal> = None;
         for person in self.asked(visit.who) {
             let hand = &self.hands[person];
             if !problem.people[person].may_set {
                 continue;
             }
-            let there = (hand.free + problem.walk(hand.at, tree)).max(self.floor);
+            let there = (hand.free + problem.walk(hand.at, tree)).max(floor);
             let (kit, kit_free) = self.kit_for(visit, there + problem.steps.set_min[tree])?;
-            let job =
-                Job { tree, ready: kit_free, floor: self.floor, deed: Deed::Set, stays: false };
+            let job = Job { tree, ready: kit_free, floor, deed: Deed::Set, stays: false };
             let mut after = hand.clone();
             let Some(mut slot) = after.take(problem, &job) else { continue };
             let mut job = job;
@@ -224,7 +231,8 @@ impl<'p> Rota<'p> {
         let tree = visit.tree;
         let bag = &self.bags[tree];
         let deed = if bag.fillings_left > 0 { Deed::Refill } else { Deed::Strip };
-        let job = Job { tree, ready: bag.ready, floor: self.floor, deed, stays: false };
+        let floor = self.floor.max(visit.pin);
+        let job = Job { tree, ready: bag.ready, floor, deed, stays: false };
         let mut best: Option<Proposal> = None;
         for person in self.asked(visit.who) {
             let mut after = self.hands[person].clone();
@@ -338,12 +346,29 @@ impl<'p> Rota<'p> {
         score
     }
 
-    /// What the search follows below the levels that count trees: the end, and whatever makes an
-    /// earlier one likely.
+    /// What the search follows below the levels that count trees. Where a tree was left that could be
+    /// empty in time, did kit and people come to it earlier: by how many minutes they come too late;
+    /// else the end. Then whatever makes an earlier one likely.
     pub fn slope(&self) -> i64 {
-        let ends = self.hands.iter().filter_map(|hand| hand.ended).map(i64::from);
-        let (sum, score) = (ends.sum::<i64>(), self.score());
-        20 * i64::from(score.end) + i64::from(score.walking_min) + sum / self.hands.len() as i64
+        let ends: i64 = self.hands.iter().filter_map(|hand| hand.ended).map(i64::from).sum();
+        let walked: i64 = self.hands.iter().map(|hand| i64::from(hand.walked)).sum();
+        let below = walked + ends / self.hands.len() as i64;
+        let left = (0..self.bags.len()).filter(|&tree| self.bags[tree].stage == Stage::Left);
+        match left.filter_map(|tree| self.lacks(tree)).min() {
+            Some(least) => LACK * i64::from(least) + below,
+            None => END * i64::from(self.ended()) + below,
+        }
+    }
+
+    /// By how many minutes a bag is too late to be empty in time with the kit that is free for good
+    /// first, wherever people are.
+    fn lacks(&self, tree: usize) -> Option<i32> {
+        let (problem, ports) = (self.problem, self.problem.trees[tree].ports);
+        let kits = problem.kits.iter().zip(&self.kits_free);
+        let serves = kits.filter(|(kit, free)| kit.ports >= ports && **free < TAKEN);
+        let first = problem.people.iter().map(|it| it.from).min()? + problem.steps.set_min[tree];
+        let runs = serves.map(|it| *it.1).min()?.max(first);
+        Some((problem.surely_empty(tree, problem.opens(runs))? - problem.done_by).max(0))
     }
 
     /// The trees that a day fails for.

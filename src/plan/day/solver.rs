@@ -1,10 +1,11 @@
 //! Local search over sequences of visits, a bounded number of moves from a fixed seed.
 
+use super::keep::kept;
 use super::opening::{completed, openings, visits};
 use super::plan::{Act, Deed, Plan, Score};
 use super::problem::Problem;
-use super::rota::{Rota, Visit};
-use super::small::{FEW_VISITS, bettered};
+use super::rota::{Proposal, Rota, Visit};
+use super::small::{self, FEW_VISITS};
 use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
@@ -28,6 +29,18 @@ impl Effort {
     }
 }
 
+/// Moves for each visit from which on there is time for annealing.
+const WORTH_ANNEALING: usize = 6;
+/// Of the moves, those of the annealing.
+const ANNEALING_PERCENT: usize = 80;
+/// Temperature of its first and last moves, in minutes on foot.
+const WARM: f64 = 200.0;
+const COLD: f64 = 3.0;
+/// What a tree weighs in it, in minutes on foot.
+const TREE: i64 = 3000;
+/// Moves after which visits may overtake those that have to wait, and how long these may.
+const REORDERED_PERCENT: usize = 25;
+const PATIENCE_MIN: [i32; 3] = [0, 5, 15];
 /// Comparisons with what was accepted so many moves ago let the search leave a hollow.
 const MEMORY: usize = 60;
 /// A day is kept at every so many visits, so that a move late in the day is cheap.
@@ -44,10 +57,9 @@ const STARTS: usize = 2;
 /// Visits tried in a complete search of a small day, for each move of the search before it.
 const TRIES_A_MOVE: usize = 8;
 
-/// Visits played anew to mend an earlier plan.
-const MENDING_VISITS: usize = 200_000;
-/// Moves that mend it, at most.
-const MENDING: usize = 1500;
+/// Visits among which the next is chosen where a move lets them overtake each other.
+const AHEAD: usize = 3;
+
 /// A plan made afresh takes the place of a mended one where it saves more than one tree in so many, and more than one.
 const WORTH_A_CHANGE: usize = 20;
 
@@ -69,18 +81,23 @@ pub fn solve(problem: &Problem, effort: Effort, earlier: Option<&Plan>) -> Plan 
         .expect("there is always an opening");
     let all: usize = (0..problem.trees.len()).map(|tree| visits(problem, tree)).sum();
     if all <= FEW_VISITS && best.failed == 0 {
-        let better = bettered(problem, best.score, TRIES_A_MOVE * effort.moves);
+        let better = small::bettered(problem, best.score, TRIES_A_MOVE * effort.moves);
         best = better.map_or(best, |sequence| Course::new(problem, completed(problem, sequence)));
     }
     if let Some(earlier) = earlier {
-        let kept =
-            mended(problem, Course::new(problem, sequence_of(problem, earlier)), effort.seed);
+        let kept = kept(problem, earlier, best.score, effort.seed);
         let worth = (problem.trees.len() / WORTH_A_CHANGE).max(1);
         if kept.failed == 0 && kept.score.not_empty <= best.score.not_empty + worth {
-            best = kept;
+            return written(problem, &kept.sequence);
         }
     }
     settled(problem, best)
+}
+
+/// A plan searched on from another one, of which nothing need be kept.
+pub fn bettered(problem: &Problem, effort: Effort, plan: &Plan) -> Plan {
+    let start = Course::new(problem, sequence_of(problem, plan));
+    settled(problem, search(problem, start, effort))
 }
 
 /// The plan of a course, its visits in the order in which they begin where that is no worse: then it
@@ -101,36 +118,16 @@ fn settled<'p>(problem: &'p Problem, course: Course<'p>) -> Plan {
     written(problem, &now.sequence)
 }
 
-/// Takes single moves that save a tree or a night, and no others.
-fn mended<'p>(problem: &'p Problem, kept: Course<'p>, seed: u64) -> Course<'p> {
-    let mut now = kept;
-    if now.sequence.len() < 2 {
-        return now;
-    }
-    let mut random = ChaCha8Rng::seed_from_u64(seed);
-    for _ in 0..(MENDING_VISITS / now.sequence.len()).clamp(50, MENDING) {
-        let mut sequence = now.sequence.clone();
-        let Some(from) = moved(problem, &now, &mut sequence, &mut random) else { continue };
-        let most = (now.failed, now.score.not_empty);
-        let Some((key, _)) = now.tried(&sequence, from, most) else { continue };
-        if (key.0, key.1, key.2, key.3) < now.trees() {
-            now.sequence = sequence;
-            now.play(from);
-        }
-    }
-    now
-}
-
 /// A sequence with the days on its way.
 #[derive(Debug, Clone)]
-struct Course<'p> {
-    sequence: Vec<Visit>,
+pub(super) struct Course<'p> {
+    pub sequence: Vec<Visit>,
     /// The day before every [`STRIDE`]th visit.
     kept: Vec<Rota<'p>>,
     /// Begin of each visit, or of the one before it where it was not made.
-    begins: Vec<i32>,
-    failed: usize,
-    score: Score,
+    pub begins: Vec<i32>,
+    pub failed: usize,
+    pub score: Score,
     slope: i64,
     is_strict: bool,
 }
@@ -138,7 +135,7 @@ struct Course<'p> {
 type Key = (usize, usize, usize, usize, i64);
 
 impl<'p> Course<'p> {
-    fn new(problem: &'p Problem, sequence: Vec<Visit>) -> Self {
+    pub fn new(problem: &'p Problem, sequence: Vec<Visit>) -> Self {
         let mut course = Self {
             begins: vec![0; sequence.len()],
             sequence,
@@ -153,7 +150,7 @@ impl<'p> Course<'p> {
     }
 
     /// Plays the day again from a visit on.
-    fn play(&mut self, from: usize) {
+    pub fn play(&mut self, from: usize) {
         let place = (from / STRIDE).min(self.kept.len() - 1);
         self.kept.truncate(place + 1);
         let mut rota = self.kept[place].clone();
@@ -165,6 +162,59 @@ impl<'p> Course<'p> {
             self.begins[index] = rota.floor();
         }
         self.close(rota);
+    }
+
+    /// As [`Self::tried`], with visits that have to wait longer than `patience_min` overtaken by the
+    /// next ones: the sequence is changed to the order in which they come to be made.
+    fn reordered(
+        &self,
+        sequence: &mut [Visit],
+        from: usize,
+        patience_min: i32,
+        most: (usize, usize),
+    ) -> Option<(Key, Score)> {
+        let place = (from / STRIDE).min(self.kept.len() - 1);
+        let mut rota = self.kept[place].clone();
+        sequence[place * STRIDE..from].iter().for_each(|visit| rota.make(*visit));
+        for at in from..sequence.len() {
+            let mut chosen: Option<(i32, usize, Proposal)> = None;
+            for ahead in at..(at + AHEAD).min(sequence.len()) {
+                let visit = sequence[ahead];
+                if sequence[at..ahead].iter().any(|earlier| earlier.tree == visit.tree) {
+                    continue;
+                }
+                let Some(proposal) = rota.propose(visit) else {
+                    if ahead == at { break } else { continue }
+                };
+                let begin = proposal.begin();
+                let waits = chosen.as_ref().is_none_or(|it| begin + patience_min < it.0);
+                if waits {
+                    chosen = Some((begin, ahead, proposal));
+                }
+            }
+            match chosen {
+                Some((_, ahead, proposal)) => {
+                    sequence[at..=ahead].rotate_right(1);
+                    rota.accept(proposal);
+                }
+                None => rota.make(sequence[at]),
+            }
+            if (rota.failed, rota.lost) > most {
+                return None;
+            }
+        }
+        rota.end();
+        let score = rota.score();
+        Some((self.key_of(rota.failed, &score, rota.slope()), score))
+    }
+
+    /// The day of a sequence that is the same up to a visit.
+    pub fn lived(&self, sequence: &[Visit], from: usize) -> Rota<'p> {
+        let place = (from / STRIDE).min(self.kept.len() - 1);
+        let mut rota = self.kept[place].clone();
+        sequence[place * STRIDE..].iter().for_each(|visit| rota.make(*visit));
+        rota.end();
+        rota
     }
 
     fn close(&mut self, mut rota: Rota) {
@@ -198,10 +248,6 @@ impl<'p> Course<'p> {
         };
         (failed, score.not_empty, score.due_left, score.overnight, below)
     }
-
-    fn trees(&self) -> (usize, usize, usize, usize) {
-        (self.failed, self.score.not_empty, self.score.due_left, self.score.overnight)
-    }
 }
 
 fn search<'p>(problem: &'p Problem, start: Course<'p>, effort: Effort) -> Course<'p> {
@@ -209,18 +255,72 @@ fn search<'p>(problem: &'p Problem, start: Course<'p>, effort: Effort) -> Course
         return start;
     }
     let mut random = ChaCha8Rng::seed_from_u64(effort.seed);
+    if effort.moves < WORTH_ANNEALING * start.sequence.len() {
+        let half = effort.moves / 2;
+        let better = improved(problem, start, half, &mut random);
+        return improved(problem, Course { is_strict: true, ..better }, half, &mut random);
+    }
+    let annealing = effort.moves * ANNEALING_PERCENT / 100;
+    let best = annealed(problem, start, annealing, &mut random);
+    let strict = Course { is_strict: true, ..best };
+    improved(problem, strict, effort.moves - annealing, &mut random)
+}
+
+/// Simulated annealing: a day may become worse, ever less so. Gives the best one that was met.
+fn annealed<'p>(
+    problem: &'p Problem,
+    start: Course<'p>,
+    moves: usize,
+    random: &mut ChaCha8Rng,
+) -> Course<'p> {
+    let mut now = start;
+    let mut best = ((now.failed, now.score), now.sequence.clone());
+    for turn in 0..moves {
+        let mut sequence = now.sequence.clone();
+        let Some(from) = moved(problem, &now, &mut sequence, random) else { continue };
+        let gone = turn as f64 / moves as f64;
+        let warmth = WARM * (COLD / WARM).powf(gone);
+        let worse = -warmth * random.random_range(1e-12_f64..1.0).ln();
+        let limit = (now.failed, now.score.not_empty + 1);
+        let tried = match random.random_range(0..100) {
+            share if share < REORDERED_PERCENT => {
+                let patience_min = PATIENCE_MIN[random.random_range(0..PATIENCE_MIN.len())];
+                now.reordered(&mut sequence, from, patience_min, limit)
+            }
+            _ => now.tried(&sequence, from, limit),
+        };
+        let Some((key, score)) = tried else { continue };
+        if energy(&key) <= energy(&now.key()) + worse as i64 {
+            now.sequence = sequence;
+            now.play(from);
+            if (now.failed, score) < best.0 {
+                best = ((now.failed, score), now.sequence.clone());
+            }
+        }
+    }
+    Course::new(problem, best.1)
+}
+
+/// All levels in one number: a tree is worth some five hours of the end.
+fn energy(key: &Key) -> i64 {
+    let [failed, not_empty, due_left, overnight] = [key.0, key.1, key.2, key.3].map(|it| it as i64);
+    TREE * (100 * failed + not_empty) + TREE / 4 * due_left + TREE / 8 * overnight + key.4
+}
+
+/// What is no worse than now, or than it was some moves ago; where strict, by the score itself, which the
+/// slope blurs.
+fn improved<'p>(
+    problem: &'p Problem,
+    start: Course<'p>,
+    moves: usize,
+    random: &mut ChaCha8Rng,
+) -> Course<'p> {
     let mut now = start;
     let mut best = ((now.failed, now.score), now.sequence.clone());
     let mut memory = vec![now.key(); MEMORY];
-    for turn in 0..effort.moves {
-        if turn == effort.moves / 2 {
-            // From here on by the score itself: the slope helps towards an end, and blurs walking.
-            now = Course::new(problem, best.1.clone());
-            now.is_strict = true;
-            memory.fill(now.key());
-        }
+    for turn in 0..moves {
         let mut sequence = now.sequence.clone();
-        let Some(from) = moved(problem, &now, &mut sequence, &mut random) else { continue };
+        let Some(from) = moved(problem, &now, &mut sequence, random) else { continue };
         let worst = now.key().max(memory[turn % MEMORY]);
         let tried = now.tried(&sequence, from, (worst.0, worst.1));
         memory[turn % MEMORY] = now.key();
@@ -238,7 +338,7 @@ fn search<'p>(problem: &'p Problem, start: Course<'p>, effort: Effort) -> Course
 }
 
 /// Changes a sequence by one move; gives the first place that it changed.
-fn moved(
+pub(super) fn moved(
     problem: &Problem,
     now: &Course,
     sequence: &mut Vec<Visit>,
@@ -247,7 +347,7 @@ fn moved(
     let picked = random.random_range(0..sequence.len());
     match random.random_range(0..100) {
         0..30 => relocated(problem, now, sequence, picked, random),
-        30..55 => exchanged(problem, sequence, picked, random),
+        30..55 => exchanged(problem, now, sequence, picked, random),
         55..80 => shifted(sequence, picked, random),
         _ => handed_over(problem, sequence, picked, random),
     }
@@ -304,10 +404,11 @@ fn relocated(
     changed(&old, sequence)
 }
 
-/// Two trees of as many visits change places.
+/// Two trees change places: their sets do, and their later visits follow where they will come ready.
 fn exchanged(
     problem: &Problem,
-    sequence: &mut [Visit],
+    now: &Course,
+    sequence: &mut Vec<Visit>,
     picked: usize,
     random: &mut ChaCha8Rng,
 ) -> Option<usize> {
@@ -328,7 +429,23 @@ fn exchanged(
         visit.tree = new;
         from = from.or(Some(place));
     }
-    from
+    if is_hung(one) || visits(problem, one) != 2 || random.random_bool(0.3) {
+        return from;
+    }
+    let old = now.sequence.clone();
+    let mut begins = now.begins.clone();
+    for tree in [one, other] {
+        let set = sequence.iter().position(|visit| visit.tree == tree)?;
+        let strip = sequence.iter().rposition(|visit| visit.tree == tree)?;
+        let runs = begins[set] + problem.steps.set_min[tree];
+        let ready = problem.sure(tree, runs).unwrap_or(i32::MAX / 4);
+        let visit = sequence.remove(strip);
+        begins.remove(strip);
+        let place = begins.partition_point(|begin| *begin < ready).max(set + 1);
+        sequence.insert(place, visit);
+        begins.insert(place, ready.min(*begins.last().unwrap_or(&ready)));
+    }
+    changed(&old, sequence)
 }
 
 /// One visit comes earlier or later.
@@ -373,8 +490,14 @@ fn changed(old: &[Visit], new: &[Visit]) -> Option<usize> {
     old.iter().zip(new).position(|(old, new)| old != new)
 }
 
-/// The sequence of an earlier plan: its acts in the order in which they begin.
+/// The sequence of a plan: its visits in the order in which they begin.
 pub(super) fn sequence_of(problem: &Problem, plan: &Plan) -> Vec<Visit> {
+    completed(problem, visits_of(problem, plan).into_iter().map(|it| it.1).collect())
+}
+
+/// The visits of a plan that are still to be made, by their begin. Of a bag that hangs the last ones
+/// are: those before were made.
+pub(super) fn visits_of(problem: &Problem, plan: &Plan) -> Vec<(i32, Visit)> {
     let is_hung = |tree: usize| problem.trees.get(tree).is_none_or(|it| it.hung.is_some());
     let is_visit = |act: &&Act| match act.deed {
         Deed::Set => !is_hung(act.at),
@@ -393,15 +516,20 @@ pub(super) fn sequence_of(problem: &Problem, plan: &Plan) -> Vec<Visit> {
         .collect();
     // Of visits at one minute a strip first: it may free the kit of a set.
     acts.sort_unstable();
+    let mut over: Vec<usize> = vec![0; problem.trees.len()];
+    acts.iter().for_each(|act| over[act.2] += 1);
+    acts.retain(|(_, _, tree, _)| {
+        let is_made = is_hung(*tree) && over[*tree] > visits(problem, *tree);
+        over[*tree] -= usize::from(is_made);
+        !is_made
+    });
     let known = |who: usize| Some(who).filter(|&who| who < problem.people.len());
     let size = |tree: usize| {
         let draw = plan.draws.iter().find(|draw| draw.tree == tree)?;
         problem.kits.get(draw.kit).map(|kit| kit.ports)
     };
-    let sequence = acts
-        .into_iter()
-        .map(|(_, _, tree, who)| Visit { size: size(tree), ..Visit::new(tree, known(who)) });
-    completed(problem, sequence.collect())
+    let visit = |tree, who| Visit { size: size(tree), ..Visit::new(tree, known(who)) };
+    acts.into_iter().map(|(begin, _, tree, who)| (begin, visit(tree, who))).collect()
 }
 
 /// The plan of a sequence; trees whose later visits cannot be made are taken off the list.

@@ -10,10 +10,7 @@ use std::path::{Path, PathBuf};
 #[derive(Debug, thiserror::Error)]
 #[expect(missing_docs, reason = "each variant is told by its message, each field by its name")]
 pub enum StoreError {
-    #[error(
-        "{}: there is no such database; make one with `xylocast import FOLDER --grove {}`",
-        path.display(), path.display()
-    )]
+    #[error("{}: there is no such database", path.display())]
     Missing { path: PathBuf },
     #[error("{}: this is not a SQLite database; name the grove's own file", path.display())]
     NotADatabase { path: PathBuf },
@@ -59,8 +56,7 @@ pub enum StoreError {
     #[error("{}: the database holds no grove yet; import one first", path.display())]
     NoGrove { path: PathBuf },
     #[error(
-        "{}: it holds other things already; name a new folder, or say --replace to keep the old \
-         one beside it",
+        "{}: it holds other things already; name a new folder",
         path.display()
     )]
     NotEmpty { path: PathBuf },

@@ -424,7 +424,7 @@ fn text_or_null(text: &Option<String>) -> Value {
 }
 
 /// Cells of columns that are not known here, as a JSON object; none where they are all empty.
-pub(super) fn aside(cells: &Cells, others: &[&str]) -> Option<String> {
+pub(super) fn aside(cells: &mut Cells, others: &[&str]) -> Option<String> {
     let own = others.iter().filter_map(|name| Some((*name, cells.text(name)?)));
     let map: BTreeMap<&str, String> = own.collect();
     (!map.is_empty()).then(|| serde_json::to_string(&map).expect("a map of texts"))

@@ -88,6 +88,21 @@ impl Office {
         Ok(Some(session))
     }
 
+    /// Does the session of a secret live? To look is no use of it.
+    ///
+    /// # Errors
+    /// [`OfficeError`] where the file cannot be read.
+    pub fn session_lives(
+        &self,
+        secret: &SecretHash,
+        now: DateTime<Utc>,
+    ) -> Result<bool, OfficeError> {
+        let living = "SELECT EXISTS (SELECT 1 FROM sessions JOIN people USING (person_id)
+                      WHERE secret_sha256 = ?1 AND NOT disabled AND ends_utc > ?2
+                          AND seen_utc + idle_s > ?2 AND created_utc <= ?2)";
+        self.read(|sql| sql.value(living, params![secret, now.timestamp()]))
+    }
+
     /// Ends a session; one that is none is no error.
     ///
     /// # Errors

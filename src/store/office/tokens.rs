@@ -101,6 +101,16 @@ impl Office {
         })
     }
 
+    /// Does the token of a secret open anything? To look is no use of it.
+    ///
+    /// # Errors
+    /// [`OfficeError`] where the file cannot be read.
+    pub fn token_lives(&self, secret: &SecretHash) -> Result<bool, OfficeError> {
+        let in_use = "SELECT EXISTS (SELECT 1 FROM tokens JOIN people USING (person_id)
+                      WHERE secret_sha256 = ?1 AND revoked_utc IS NULL AND NOT disabled)";
+        self.read(|sql| sql.value(in_use, params![secret]))
+    }
+
     /// For whom a token acts and with which role, if it is in use and its person is let in.
     ///
     /// # Errors
