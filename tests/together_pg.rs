@@ -118,10 +118,17 @@ fn name(database: &Path) -> &str {
     database.to_str().unwrap().split_once("@/").unwrap().1.split_once('?').unwrap().0
 }
 
-/// A service that runs.
+/// A service that runs; killed where it stands at the latest with the test.
 struct Serving {
     process: Child,
     address: SocketAddr,
+}
+
+impl Drop for Serving {
+    fn drop(&mut self) {
+        let _ = self.process.kill();
+        let _ = self.process.wait();
+    }
 }
 
 fn serve(database: &Path, scratch: &TempDir) -> Serving {
@@ -164,6 +171,11 @@ fn ask(at: SocketAddr, token: &str, head: &str, body: &str) -> Option<(u16, Stri
     stream.read_to_string(&mut answer).ok()?;
     let (head, body) = answer.split_once("\r\n\r\n")?;
     Some((head.split(' ').nth(1)?.parse().ok()?, body.to_owned()))
+}
+
+fn resident_mb(process: u32) -> usize {
+    let pages = std::fs::read_to_string(format!("/proc/{process}/statm")).unwrap_or_default();
+    pages.split(' ').nth(1).and_then(|pages| pages.parse::<usize>().ok()).unwrap_or(0) / 256
 }
 
 #[test]
@@ -286,6 +298,8 @@ fn three_services_killed_at_random_lose_nothing_and_ask_nothing_twice() {
     let lost: Vec<&String> = acknowledged.iter().filter(|key| !kept.contains(*key)).collect();
     assert_eq!(lost, [] as [&String; 0]);
     assert_eq!(sql("SELECT count(*) FROM xylocast.draws"), kept.len().to_string());
+    let resident_mb: Vec<usize> =
+        running.iter().map(|one| resident_mb(one.read().unwrap().process.id())).collect();
     let mut waits = waits.into_inner().unwrap();
     waits.sort_unstable();
     let wait_ms =
@@ -293,7 +307,7 @@ fn three_services_killed_at_random_lose_nothing_and_ask_nothing_twice() {
     let words = format!(
         "{PROCESSES} services, {} groves, {:.0} s: {kills} kills; {total} questions for {} places \
          ({extra} too many); all fresh after {:.0} s; {} writes acknowledged, none lost, p50 {:.0} \
-         ms, p99 {:.0} ms; refused {:?}; database {} MB\n",
+         ms, p99 {:.0} ms; refused {:?}; services of {resident_mb:?} MB; database {} MB\n",
         scale.groves,
         ran.as_secs_f64(),
         asked.len(),
@@ -307,9 +321,4 @@ fn three_services_killed_at_random_lose_nothing_and_ask_nothing_twice() {
     means::tell(&words);
     assert!(acknowledged.len() > 20, "{words}");
     assert!(kills > 2, "{words}");
-    for serving in running {
-        let mut serving = serving.into_inner().unwrap();
-        serving.process.kill().unwrap();
-        serving.process.wait().unwrap();
-    }
 }

@@ -99,7 +99,9 @@ async fn turns(server: &Server, data: &Address) {
             let apart = |id: &str| server.kept(id).is_some_and(|kept| kept.is_demo());
             match settle(data, apart, Utc::now()) {
                 Ok(0) => looked = Some(Instant::now()),
-                Ok(_) => {}
+                // First all are settled, so that a cell is asked for with all its groves.
+                Ok(_) if *stopping.borrow() => return,
+                Ok(_) => continue,
                 Err(error) => tracing::warn!("no weather pulled: {error}"),
             }
         }
