@@ -26,9 +26,9 @@ const HOUR_S: f64 = 3600.0;
 /// After a first failure; it doubles with each one after, up to an hour.
 const FIRST_AGAIN_S: f64 = 60.0;
 
-/// Groves within so many degrees, 0.7 km at most from the middle, and in so many metres of height
-/// (0.16 degC by the lapse of the standard atmosphere) are asked for together: no service knows the
-/// weather finer.
+/// Groves within so many degrees (1.6 km apart at most) and so many metres of height (0.33 degC by
+/// the lapse of the standard atmosphere) are asked for together, at the place of the first one:
+/// services know the weather no finer.
 const CELL_DEG: f64 = 0.01;
 const CELL_M: f64 = 50.0;
 
