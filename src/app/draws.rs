@@ -17,7 +17,7 @@ pub struct Asked {
     pub date: Option<NaiveDate>,
     /// Which part of the list.
     pub part: Part<Place>,
-    /// Draws in that part; [`PER_PAGE`] where none is said.
+    /// Draws in that part; as many as a part has where none is said.
     pub per_page: Option<usize>,
 }
 

@@ -1,7 +1,7 @@
 //! One way to speak SQL to two engines: the embedded SQLite, and a PostgreSQL server.
 //!
 //! The texts are the same for both as far as can be: parameters are written `?1`, values are
-//! rusqlite's own, and what the engines call by different names is asked of [`Sql`]. Not an ORM:
+//! rusqlite's own, and what the engines call by different names is asked of `Sql`. Not an ORM:
 //! who reads a statement sees what is run.
 
 mod address;
