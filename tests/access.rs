@@ -5,10 +5,15 @@ mod access {
     mod forged;
     mod groves;
     mod live;
-    mod means;
+    pub mod means;
     mod once;
     mod people;
     mod roles;
     mod start;
     mod tls;
+}
+
+#[test]
+fn again_at_a_server() {
+    access::means::needs::postgres::again_at_a_server(&["start::", "tls::"], 25);
 }

@@ -209,3 +209,8 @@ async fn listeners_hear_a_change_and_the_end() {
     service.server.stop();
     assert_eq!(next().await, None);
 }
+
+#[test]
+fn again_at_a_server() {
+    means::needs::postgres::again_at_a_server(&[], 4);
+}

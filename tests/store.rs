@@ -14,5 +14,14 @@ mod journal;
 mod kills;
 #[path = "store/load.rs"]
 mod load;
+#[path = "store/office.rs"]
+mod office;
 #[path = "store/schema.rs"]
 mod schema;
+#[path = "store/server.rs"]
+mod server;
+
+#[test]
+fn again_at_a_server() {
+    means::postgres::again_at_a_server(&["faults::", "server::", "of_a_file"], 30);
+}

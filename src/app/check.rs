@@ -64,8 +64,8 @@ pub fn check(desk: &Desk) -> Checked {
 pub fn database(path: &Path, now: DateTime<Utc>) -> Result<(String, Vec<String>), DeskError> {
     let soundness = Database::open(path, now)?.soundness()?;
     let what = format!(
-        "database of schema {} (this program writes {LATEST}), SQLite {}",
-        soundness.schema, soundness.sqlite
+        "database of schema {} (this program writes {LATEST}), {}",
+        soundness.schema, soundness.engine
     );
     Ok((what, soundness.problems))
 }

@@ -2,8 +2,9 @@
 //! while it is used.
 
 use super::desk::{About, DeskError};
-use crate::store::db::{By, Counted, Database, Progress};
+use crate::store::db::{By, Counted, Database, Progress, forget_empty, shown};
 use crate::store::home::Home;
+use crate::store::sql::Address;
 use chrono::{DateTime, Utc};
 use serde::Serialize;
 use std::collections::BTreeMap;
@@ -65,9 +66,12 @@ pub fn import(
     progress: &mut Progress,
 ) -> Result<Import, DeskError> {
     let path = database(grove)?;
-    let was_there = path.exists();
+    let was_there = Address::is_one(path) || path.exists();
     let imported = Database::open_or_create(path, by.at)
         .and_then(|mut database| database.import(folder, by, replace, progress));
+    if imported.is_err() {
+        forget_empty(path);
+    }
     if imported.is_err() && !was_there {
         for ending in ["", "-wal", "-shm"] {
             let mut file = OsString::from(path);
@@ -77,7 +81,7 @@ pub fn import(
     }
     let imported = imported?;
     let changed_nothing = imported.changed_nothing();
-    Ok(Import { database: path.to_owned(), changed_nothing, files: imported.files })
+    Ok(Import { database: shown(path), changed_nothing, files: imported.files })
 }
 
 /// Exports a database, or the demo, as a grove folder.
@@ -107,5 +111,5 @@ pub fn backup(grove: Option<&Path>, to: &Path, now: DateTime<Utc>) -> Result<Bac
     let path = database(grove)?;
     Database::open(path, now)?.back_up(to)?;
     let bytes = fs::metadata(to).map_or(0, |about| about.len());
-    Ok(Backup { database: path.to_owned(), backup: to.to_owned(), bytes })
+    Ok(Backup { database: shown(path), backup: to.to_owned(), bytes })
 }

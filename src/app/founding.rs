@@ -172,7 +172,10 @@ fn add(
     by: By,
 ) -> Result<BTreeMap<String, Counted>, FoundingError> {
     let Home::Database(path) = home else { return Err(FoundingError::NotADatabase) };
-    let beside = path.parent().map(Path::to_owned).unwrap_or_default();
+    let beside = match home.server() {
+        Some(_) => std::env::temp_dir(),
+        None => path.parent().map(Path::to_owned).unwrap_or_default(),
+    };
     let unfinished = Unfinished::new(&beside)?;
     let least = Database::open(path, by.at).and_then(|database| database.least_files());
     let least = least.map_err(DeskError::from)?.map(|(name, text)| (PathBuf::from(name), text));
@@ -196,7 +199,12 @@ pub fn sweep(data: &Path, now: DateTime<Utc>) {
     }
 }
 
+/// Where what is unfinished stands: beside the groves; of a server's groves, in the machine's own
+/// place for such files.
 fn folder_of(office: &Office) -> PathBuf {
+    if office.server().is_some() {
+        return std::env::temp_dir();
+    }
     office.path().parent().map(Path::to_owned).unwrap_or_default()
 }
 
@@ -220,8 +228,13 @@ impl Unfinished {
         self.0.join("files")
     }
 
-    fn database(&self) -> PathBuf {
-        self.0.join("grove.db")
+    /// The database in which the grove is made before it has its name.
+    fn database(&self, office: &Office) -> PathBuf {
+        let number = self.0.file_name().unwrap_or_default().to_string_lossy();
+        match office.server() {
+            Some(server) => server.of_grove(Some(number.trim_start_matches('.'))).typed(),
+            None => self.0.join("grove.db"),
+        }
     }
 
     fn failed(&self) -> impl Fn(io::Error) -> DeskError + use<> {
@@ -254,7 +267,7 @@ fn finish(
     (called, clock_offset): (&str, Duration),
     by: By,
 ) -> Result<Founded, FoundingError> {
-    let database = unfinished.database();
+    let database = unfinished.database(office);
     import(&unfinished.files(), Some(&database), by, false, &mut |_, _, _| ())?;
     let opened = Database::open(&database, by.at).and_then(|database| database.grove());
     let name = opened.map_err(DeskError::from)?.settings.name;

@@ -31,6 +31,7 @@ pub mod rests;
 pub mod rhythm;
 pub mod rivals;
 pub mod sentence;
+pub mod shared;
 pub mod sheet;
 pub mod times;
 pub mod today;

@@ -6,7 +6,7 @@ use crate::evapo::sequence::{EvapoHour, Reference, hour_by_hour};
 use crate::feed::sources::{BrightSky, MetNorway, Nws, OpenMeteo, Service, Want, ordinary_span};
 use crate::feed::station::Station;
 use crate::feed::{Cache, Client, Fault, Fetched, Manners};
-use crate::grove::{Grove, WeatherSource, answered};
+use crate::grove::{Grove, Settings, WeatherSource, answered};
 use crate::store::db::By;
 use crate::store::home::Home;
 use crate::store::pulled::PulledHour;
@@ -135,7 +135,7 @@ fn service(
     })
 }
 
-fn client(settings: &WeatherSource, home: &Home, now: fn() -> DateTime<Utc>) -> Client {
+pub(super) fn client(settings: &WeatherSource, home: &Home, now: fn() -> DateTime<Utc>) -> Client {
     let ordinary = Manners::default();
     let seconds = |typed: Option<u64>, ordinary| typed.map_or(ordinary, Duration::from_secs);
     let manners = Manners {
@@ -224,19 +224,16 @@ pub async fn pull(
     )))
 }
 
-fn keep(
-    (home, by): (&Home, By),
-    grove: &Grove,
-    service: &dyn Service,
+/// An answer as one grove reads it: hours observed, and hours ahead by member.
+pub(super) fn read_for(
+    settings: &Settings,
+    source: &str,
     want: &Want,
-    fetched: Fetched<Answer>,
-    failed: Vec<String>,
-) -> Result<Pulled, DeskError> {
-    let answer = fetched.value;
-    let name = service.source().key();
-    let members: Vec<Vec<PulledHour>> = answered(&answer, &grove.settings)
+    answer: &Answer,
+) -> (Vec<PulledHour>, Vec<Vec<PulledHour>>) {
+    let members: Vec<Vec<PulledHour>> = answered(answer, settings)
         .into_iter()
-        .map(|hours| hours.into_iter().map(|hour| named(hour, name, &answer)).collect())
+        .map(|hours| hours.into_iter().map(|hour| named(hour, source, answer)).collect())
         .collect();
     let until = answer.observed_until.map_or(want.now, |until| until.min(want.now));
     let observed: Vec<PulledHour> = members
@@ -250,6 +247,20 @@ fn keep(
         .into_iter()
         .map(|hours| hours.into_iter().filter(|hour| hour.hour.span.to > until).collect())
         .collect();
+    (observed, ahead)
+}
+
+fn keep(
+    (home, by): (&Home, By),
+    grove: &Grove,
+    service: &dyn Service,
+    want: &Want,
+    fetched: Fetched<Answer>,
+    failed: Vec<String>,
+) -> Result<Pulled, DeskError> {
+    let answer = fetched.value;
+    let name = service.source().key();
+    let (observed, ahead) = read_for(&grove.settings, name, want, &answer);
     let observed_new = home.keep_observed(&observed, by)?;
     let forecast_hours = ahead.iter().map(Vec::len).max().unwrap_or(0);
     let forecast_file = match forecast_hours {

@@ -7,6 +7,7 @@ use super::desk::{About, Desk, DeskError, Request};
 use super::out_of_time::{OutOfTime, out_of_time, split};
 use super::past::{Aside, Past};
 use super::rests::counted;
+use super::shared::RefitTurn;
 use super::window::local_time;
 use super::words::hours;
 use crate::belief::Law;
@@ -168,6 +169,7 @@ pub fn accept(home: &Home, even_if_worse: bool, by: By) -> Result<Refit, DeskErr
     }
     let grove = home.path().map(Path::to_owned);
     let request = Request { grove, as_of: Some(by.at), ..Request::default() };
+    let turn = RefitTurn::take(home)?;
     let desk = Desk::lay(&request, by.at)?;
     let mut answer = refit(&desk, false)?;
     if answer.is_worse && !even_if_worse {
@@ -177,7 +179,7 @@ pub fn accept(home: &Home, even_if_worse: bool, by: By) -> Result<Refit, DeskErr
                 .into();
         return Err(DeskError::Ask { fact, about: About::WorseRefit });
     }
-    answer.write(&desk, by, None)?;
+    turn.keep(&mut answer, &desk, by)?;
     Ok(answer)
 }
 

@@ -1,19 +1,28 @@
 //! Weather by itself: every kept grove is asked for once an hour, each at a minute of its own, so
-//! that a thousand services do not ask at the full hour.
+//! that a thousand services do not ask at the full hour. Where several processes share a server,
+//! each takes what is due.
 
 use super::server::{Kept, Server};
 use crate::app::pull::{Wanted, pull};
+use crate::app::shared::{Turn, pull_one, settle};
+use crate::store::sql::Address;
 use chrono::Utc;
 use std::sync::Arc;
-use std::time::Duration;
+use std::time::{Duration, Instant};
 use tokio::task::JoinSet;
 
 const HOUR_S: f64 = 3600.0;
 /// New groves are looked for this often.
 const LOOK: Duration = Duration::from_secs(30);
 
+/// Nothing is due at a server for so long at least, more or less.
+const IDLE_S: f64 = 2.0;
+
 /// Pulls for every grove that can be changed, until the service stops.
 pub async fn pull_by_itself(server: Arc<Server>) {
+    if let Some(data) = server.settings.shared() {
+        return pull_in_turns(server, data).await;
+    }
     let mut stopping = server.stopping();
     let mut known = std::collections::BTreeSet::new();
     let mut tasks = JoinSet::new();
@@ -70,6 +79,57 @@ pub async fn pull_once(server: &Arc<Server>, kept: &Arc<Kept>) {
         Err(error) => {
             server.counts.pulls_failed.inc();
             tracing::warn!(grove = kept.id, "no weather pulled: {error}");
+        }
+    }
+}
+
+/// Takes what is due at the server that the groves are kept at, one thing after the other; other
+/// processes do the same.
+async fn pull_in_turns(server: Arc<Server>, data: Address) {
+    // Off the threads that answer, since the store is waited for.
+    let work = move || tokio::runtime::Handle::current().block_on(turns(&server, &data));
+    let _ = tokio::task::spawn_blocking(work).await;
+}
+
+async fn turns(server: &Server, data: &Address) {
+    let mut stopping = server.stopping();
+    let mut looked: Option<Instant> = None;
+    loop {
+        if looked.is_none_or(|looked| looked.elapsed() > LOOK) {
+            let apart = |id: &str| server.kept(id).is_some_and(|kept| kept.is_demo());
+            match settle(data, apart, Utc::now()) {
+                Ok(0) => looked = Some(Instant::now()),
+                // First all are settled, so that a cell is asked for with all its groves.
+                Ok(_) if *stopping.borrow() => return,
+                Ok(_) => continue,
+                Err(error) => tracing::warn!("no weather pulled: {error}"),
+            }
+        }
+        let turn = tokio::select! {
+            _ = stopping.changed() => return,
+            turn = pull_one(data, "the service", Utc::now) => turn,
+        };
+        let wait_s = match turn {
+            Ok(Turn::Pulled(..)) => {
+                server.counts.pulls_done.inc();
+                0.0
+            }
+            Ok(Turn::TakenOver) => 0.0,
+            Ok(Turn::Idle) => IDLE_S,
+            Ok(Turn::Failed(error)) => {
+                server.counts.pulls_failed.inc();
+                tracing::warn!("no weather pulled: {error}");
+                IDLE_S
+            }
+            Err(error) => {
+                tracing::warn!("no weather pulled: {error}");
+                2.0 * IDLE_S
+            }
+        };
+        let wait = Duration::from_secs_f64(wait_s * (0.5 + fastrand::f64()));
+        tokio::select! {
+            _ = stopping.changed() => return,
+            () = tokio::time::sleep(wait) => {}
         }
     }
 }

@@ -64,6 +64,7 @@ pub async fn serve(
     };
     let server = Arc::new(Server::open(settings)?);
     server.access.may_start(&server.settings)?;
+    server.hear_others()?;
     let listen = server.settings.listen;
     let unheard = |error| ServeError::Listen { listen, error };
     let listener = TcpListener::bind(listen).map_err(unheard)?;

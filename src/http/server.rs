@@ -11,8 +11,10 @@ use super::settings::Settings;
 use crate::app::desk::{Desk, DeskError, Request};
 use crate::app::founding;
 use crate::pages::site::Place;
+use crate::store::db::{groves_at, watch};
 use crate::store::demo;
 use crate::store::home::{Home, Stamp};
+use crate::store::sql::Address;
 use chrono::{DateTime, TimeDelta, Utc};
 use std::any::{Any, type_name};
 use std::collections::{BTreeMap, HashMap};
@@ -140,6 +142,13 @@ impl Server {
         match (&settings.grove, &settings.data) {
             (Some(path), _) => {
                 keep(Kept::new(&id_of(path), Home::of(Some(path)), TimeDelta::zero()));
+            }
+            (None, Some(data)) if Address::is_one(data) => {
+                keep(Kept::new(DEMO, Home::Demo, TimeDelta::zero()));
+                for (slug, home) in at_server(data)? {
+                    let shift = shift_of(&slug);
+                    keep(Kept::new(&slug, home, shift));
+                }
             }
             (None, Some(data)) => {
                 keep(Kept::new(DEMO, Home::Demo, TimeDelta::zero()));
@@ -304,8 +313,49 @@ impl Server {
         Ok(written)
     }
 
-    /// Tells those who listen that a grove changed.
+    /// Hears what other processes write to the groves of a server, until this one is gone: those
+    /// who listen are told, and groves that are new are taken in.
+    ///
+    /// # Errors
+    /// [`DeskError`] where the server does not answer.
+    pub fn hear_others(self: &Arc<Self>) -> Result<(), DeskError> {
+        let Some(data) = self.settings.shared() else { return Ok(()) };
+        let here = Arc::downgrade(self);
+        let home = data.clone();
+        let told = move |slug: &str| {
+            let Some(server) = here.upgrade() else { return false };
+            if slug.starts_with("unfinished-") {
+                return true;
+            }
+            match server.kept(slug) {
+                Some(kept) => drop(server.changes.send(Changed { grove: kept.id.clone() })),
+                None => server.take_in(&home, slug),
+            }
+            true
+        };
+        Ok(watch(&data, told)?)
+    }
+
+    /// Takes in a grove that another process made. What is asked of the database is asked aside,
+    /// since who hears must not wait.
+    fn take_in(self: &Arc<Self>, data: &Address, slug: &str) {
+        let (server, slug) = (self.clone(), slug.to_owned());
+        let home = Home::Database(data.of_grove(Some(&slug)).typed());
+        std::thread::spawn(move || {
+            let groves = server.access.office.groves().unwrap_or_default();
+            let kept = groves.iter().find(|kept| kept.grove == slug);
+            let shift = kept.map_or(TimeDelta::zero(), |kept| kept.clock_offset);
+            if server.kept(&slug).is_none() {
+                server.keep(Kept::new(&slug, home, shift));
+            }
+        });
+    }
+
+    /// Tells those who listen that a grove changed; of a server's grove, the server tells it.
     pub fn tell(&self, kept: &Kept) {
+        if self.settings.shared().is_some() {
+            return;
+        }
         let _ = self.changes.send(Changed { grove: kept.id.clone() });
     }
 
@@ -366,6 +416,15 @@ impl Server {
     }
 }
 
+/// The groves of a server by their names there.
+fn at_server(data: &Path) -> Result<Vec<(String, Home)>, DeskError> {
+    let address = Address::try_from(data);
+    let address = address.map_err(|error| DeskError::Unanswerable(error.to_string()))?;
+    let slugs = groves_at(&address)?;
+    let home = |slug: &str| Home::Database(address.of_grove(Some(slug)).typed());
+    Ok(slugs.into_iter().map(|slug| (slug.clone(), home(&slug))).collect())
+}
+
 fn databases(data: &Path) -> Result<Vec<PathBuf>, DeskError> {
     let unread = |error| DeskError::File { path: data.to_owned(), error };
     std::fs::create_dir_all(data).map_err(unread)?;
@@ -379,6 +438,12 @@ fn databases(data: &Path) -> Result<Vec<PathBuf>, DeskError> {
 
 /// An id for addresses from a path's name: letters, digits and hyphens.
 pub fn id_of(path: &Path) -> String {
+    if let Some(slug) = Address::is_one(path)
+        .then(|| Address::try_from(path).ok()?.grove().map(str::to_owned))
+        .flatten()
+    {
+        return slug;
+    }
     let stem = path.file_stem().map(|stem| stem.to_string_lossy().to_lowercase());
     let plain = |letter: char| if letter.is_ascii_alphanumeric() { letter } else { '-' };
     let id: String = stem.unwrap_or_default().chars().map(plain).collect();

@@ -1,5 +1,6 @@
 //! How the service runs: flags, environment and a file, in this order of weight.
 
+use crate::store::sql::Address;
 use chrono::{DateTime, Utc};
 use clap::Args;
 use serde::Deserialize;
@@ -14,8 +15,9 @@ pub struct Typed {
     /// Address to listen on [default: 127.0.0.1:8080]
     #[arg(long, value_name = "ADDRESS:PORT", env = "XYLOCAST_LISTEN")]
     pub listen: Option<SocketAddr>,
-    /// Folder where the service keeps its groves and people
-    #[arg(long, value_name = "FOLDER", env = "XYLOCAST_DATA")]
+    /// Folder where the service keeps its groves and people, or the address of a PostgreSQL server
+    /// (postgres://USER@HOST/DATABASE), which several processes may share
+    #[arg(long, value_name = "FOLDER|ADDRESS", env = "XYLOCAST_DATA")]
     pub data: Option<PathBuf>,
     /// Pull weather for the groves every hour [default: true]
     #[arg(long, value_name = "true|false", env = "XYLOCAST_PULL")]
@@ -78,7 +80,7 @@ pub struct Tls {
 pub struct Settings {
     /// Where to listen.
     pub listen: SocketAddr,
-    /// Where groves and people are kept; nowhere where none is named.
+    /// Where groves and people are kept, a folder or a server; nowhere where none is named.
     pub data: Option<PathBuf>,
     /// One grove to serve as it lies.
     pub grove: Option<PathBuf>,
@@ -174,6 +176,13 @@ impl Typed {
 }
 
 impl Settings {
+    /// The server that groves and people are kept at, which other processes may share; none where
+    /// they are kept in a folder.
+    pub fn shared(&self) -> Option<Address> {
+        let data = self.data.as_deref().filter(|data| Address::is_one(data));
+        data.and_then(|data| data.try_into().ok())
+    }
+
     /// Can a phone keep pages, tell its position and hold secure cookies? Over HTTPS, or on the
     /// machine itself.
     pub fn is_secure(&self) -> bool {

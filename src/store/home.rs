@@ -1,10 +1,11 @@
-//! Where a grove is kept: the embedded demo, a folder, or a database. What the program does with a
+//! Where a grove is kept: the embedded demo, a folder, or a database, in a file or at a server. What the program does with a
 //! grove is the same for all of them.
 
-use super::db::{By, Database, StoreError, is_database, put_in_place, write_texts};
+use super::db::{By, Database, StoreError, is_database, put_in_place, shown, version, write_texts};
 use super::folder::write_atomically;
 use super::folder_log::{self, LogError, Logbook};
 use super::pulled::{self, PulledError, PulledHour};
+use super::sql::Address;
 use super::{demo, folder};
 use crate::grove::{Grove, Note, NoteKind, Refused};
 use crate::journal::{Admission, Entry, State};
@@ -23,13 +24,13 @@ pub const MODELS: &str = "models";
 const CACHE: &str = "weather/cache";
 
 /// Where a grove is kept.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Clone, PartialEq, Eq)]
 pub enum Home {
     /// In the program itself: the demo, which nothing changes.
     Demo,
     /// In a folder of files.
     Folder(PathBuf),
-    /// In one SQLite file.
+    /// In one SQLite file, or at the address of a PostgreSQL server.
     Database(PathBuf),
 }
 
@@ -99,9 +100,14 @@ impl Home {
         }
     }
 
-    /// Is it still where it was?
+    /// Is it still where it was? What a server keeps stays there.
     pub fn is_there(&self) -> bool {
-        self.path().is_none_or(Path::exists)
+        self.path().is_none_or(|path| Address::is_one(path) || path.exists())
+    }
+
+    /// The server that it is at, with its name there; none elsewhere.
+    pub fn server(&self) -> Option<Address> {
+        self.path().filter(|path| Address::is_one(path)).and_then(|path| path.try_into().ok())
     }
 
     /// What its files look like from outside; another stamp tells that something was written, by
@@ -111,6 +117,7 @@ impl Home {
         match self {
             Self::Demo => {}
             Self::Folder(folder) => stamp.note_folder(folder),
+            Self::Database(place) if Address::is_one(place) => stamp.version = version(place),
             Self::Database(file) => {
                 let mut log = file.clone().into_os_string();
                 log.push("-wal");
@@ -126,6 +133,7 @@ impl Home {
         match self {
             Self::Demo => PathBuf::new(),
             Self::Folder(folder) => folder.clone(),
+            Self::Database(place) if Address::is_one(place) => PathBuf::new(),
             Self::Database(file) => file.parent().map(Path::to_owned).unwrap_or_default(),
         }
     }
@@ -133,6 +141,9 @@ impl Home {
     /// Where answers of weather services are kept between pulls.
     pub fn cache(&self) -> PathBuf {
         match self {
+            Self::Database(place) if Address::is_one(place) => {
+                std::env::temp_dir().join("xylocast")
+            }
             Self::Database(file) => {
                 let mut cache = file.clone().into_os_string();
                 cache.push(".cache");
@@ -178,7 +189,7 @@ impl Home {
             Self::Folder(folder) => in_folder(&folder.join(MODELS))?,
             Self::Database(file) => {
                 let texts = Database::open(file, now)?.models(as_of)?.into_iter();
-                let place = |name| file.join(MODELS).join(name);
+                let place = |name| shown(file).join(MODELS).join(name);
                 texts.map(|(name, text)| usable(place(name), &text)).collect::<Result<_, _>>()?
             }
         };
@@ -210,7 +221,7 @@ impl Home {
             }
             Self::Database(file) => {
                 let name = Database::open(file, by.at)?.keep_model(as_of, model, by)?;
-                Ok(file.join(MODELS).join(name))
+                Ok(shown(file).join(MODELS).join(name))
             }
         }
     }
@@ -256,7 +267,7 @@ impl Home {
             Self::Database(file) => {
                 let mut database = Database::open(file, by.at)?;
                 let kept = database.keep_forecast(issued_at, source, members, by)?;
-                Ok(kept.then(|| file.clone()))
+                Ok(kept.then(|| shown(file)))
             }
         }
     }
@@ -297,14 +308,28 @@ impl Home {
     }
 }
 
-/// Files with their sizes and the times of their last change.
+impl std::fmt::Debug for Home {
+    fn fmt(&self, f: &mut std::fmt::Formatter) -> std::fmt::Result {
+        match self {
+            Self::Demo => f.write_str("Demo"),
+            Self::Folder(path) => f.debug_tuple("Folder").field(path).finish(),
+            Self::Database(path) => f.debug_tuple("Database").field(&shown(path)).finish(),
+        }
+    }
+}
+
+/// Files with their sizes and the times of their last change; at a server, how often the grove was
+/// written to.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
-pub struct Stamp(Vec<(PathBuf, u64, Option<SystemTime>)>);
+pub struct Stamp {
+    files: Vec<(PathBuf, u64, Option<SystemTime>)>,
+    version: Option<i64>,
+}
 
 impl Stamp {
     fn note(&mut self, path: &Path) {
         if let Ok(data) = fs::metadata(path) {
-            self.0.push((path.to_owned(), data.len(), data.modified().ok()));
+            self.files.push((path.to_owned(), data.len(), data.modified().ok()));
         }
     }
 

@@ -7,5 +7,6 @@ pub mod folder_log;
 pub mod home;
 pub mod office;
 pub mod pulled;
+pub mod sql;
 
 pub use folder::{read, read_hang, read_named, write_atomically};

@@ -4,7 +4,7 @@ use axum::Router;
 use axum::body::{Body, to_bytes};
 use axum::http::{HeaderMap, Method, Request, StatusCode, header};
 use chrono::Utc;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex};
 use tempfile::TempDir;
 use tower::ServiceExt;
@@ -12,7 +12,7 @@ use xylocast::app::access::{add_person, add_token};
 use xylocast::http::router;
 use xylocast::http::server::Server;
 use xylocast::http::settings::{Settings, Typed};
-use xylocast::store::office::{Office, Role};
+use xylocast::store::office::{OFFICE, Office, Role};
 
 pub const PASSWORD: &str = "correct horse";
 
@@ -52,8 +52,38 @@ fn catch_the_log() {
     });
 }
 
+#[path = "../means/mod.rs"]
+pub mod needs;
+
+/// Where a service keeps its groves and people: a folder of its own, or a server's database.
+pub struct Data {
+    folder: TempDir,
+    server: Option<PathBuf>,
+}
+
+impl Data {
+    pub fn new() -> Self {
+        let server = needs::postgres::new_place();
+        Self { folder: tempfile::tempdir().unwrap(), server }
+    }
+
+    pub fn path(&self) -> &Path {
+        self.server.as_deref().unwrap_or(self.folder.path())
+    }
+
+    /// Every byte of people, tokens and what was written.
+    pub fn all_of_the_office(&self) -> Vec<Vec<u8>> {
+        if let Some(server) = &self.server {
+            return vec![needs::postgres::dumped(server)];
+        }
+        let file = self.folder.path().join(OFFICE);
+        let read = |ending| std::fs::read(format!("{}{ending}", file.display())).unwrap();
+        vec![["", "-wal"].map(read).concat()]
+    }
+}
+
 pub struct Service {
-    pub data: TempDir,
+    pub data: Data,
     pub server: Arc<Server>,
     router: Router,
 }
@@ -91,10 +121,11 @@ impl Service {
 
     pub fn with(change: impl FnOnce(&mut Typed), fill: impl FnOnce(&Office)) -> Self {
         catch_the_log();
-        let data = tempfile::tempdir().unwrap();
+        let data = Data::new();
         fill(&Office::open(data.path()).unwrap());
         let settings = settings(data.path(), change);
         let server = Arc::new(Server::open(settings).unwrap());
+        server.hear_others().unwrap();
         Self { data, router: router(server.clone()), server }
     }
 

@@ -10,6 +10,9 @@
 //! `shared` beside the checkout.
 #![allow(dead_code)]
 
+#[cfg(unix)]
+pub mod postgres;
+
 use std::env;
 use std::ffi::OsString;
 use std::fs::{self, OpenOptions};

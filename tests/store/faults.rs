@@ -63,7 +63,7 @@ fn every_older_schema_is_brought_up_to_date_after_a_backup() {
         let old = Connection::open(&backup).unwrap();
         let told: i64 = old.pragma_query_value(None, "user_version", |row| row.get(0)).unwrap();
         assert_eq!(told, version);
-        assert_eq!(database.versions().unwrap().0, LATEST);
+        assert_eq!(database.soundness().unwrap().schema, LATEST);
         let grove = database.grove().unwrap();
         assert_eq!((grove.trees.len(), grove.draws.len()), (2, 2));
         assert_eq!(grove.draws[0].readings.len(), 2);
@@ -79,7 +79,7 @@ fn every_older_schema_is_brought_up_to_date_after_a_backup() {
         let fresh = Kept::full();
         let schema = |database: &Database| -> Vec<String> {
             let sql = "SELECT type || ' ' || name FROM sqlite_schema ORDER BY 1";
-            let mut statement = database.connection().prepare(sql).unwrap();
+            let mut statement = database.connection().unwrap().prepare(sql).unwrap();
             statement.query_map([], |row| row.get(0)).unwrap().collect::<Result<_, _>>().unwrap()
         };
         assert_eq!(schema(&database), schema(&fresh.open()));
@@ -146,7 +146,7 @@ fn a_rule_broken_behind_the_store_is_found_by_check() {
 fn a_file_held_by_another_is_waited_for_and_then_told() {
     let kept = Kept::bare();
     let mut database = kept.open();
-    database.connection().busy_timeout(std::time::Duration::from_millis(50)).unwrap();
+    database.connection().unwrap().busy_timeout(std::time::Duration::from_millis(50)).unwrap();
     let other = Connection::open(&kept.file).unwrap();
     other.execute_batch("BEGIN IMMEDIATE").unwrap();
     let begun = entry("k", ago(5), Act::Start(start("d1", "A1")));
@@ -163,7 +163,7 @@ fn a_full_database_keeps_what_it_had() {
     let mut database = kept.open();
     let pages = count(&database, "PRAGMA page_count");
     let most = format!("PRAGMA max_page_count = {pages}");
-    let _: i64 = database.connection().query_row(&most, [], |row| row.get(0)).unwrap();
+    let _: i64 = database.connection().unwrap().query_row(&most, [], |row| row.get(0)).unwrap();
     let many = full_folder();
     let trees = (0..2000).fold(
         String::from("tree_id,block,species,dbh_cm,ports\nA1,North,,30,8\nÄ2,South,,40,6\n"),

@@ -1,8 +1,12 @@
 //! Groves for these tests, as folders and as databases.
 
+use crate::means::postgres;
 use chrono::{DateTime, TimeDelta, Utc};
+use rusqlite::types::Value;
 use std::fs;
 use std::path::{Path, PathBuf};
+use std::sync::LazyLock;
+use std::sync::atomic::{AtomicUsize, Ordering};
 use tempfile::TempDir;
 use xylocast::grove::Seen;
 use xylocast::journal::{Act, Entry, Start};
@@ -120,7 +124,7 @@ pub fn full_folder() -> TempDir {
     ])
 }
 
-/// A database file with a folder in it.
+/// A database with a folder in it: a file, or a grove at a server.
 pub struct Kept {
     pub at: TempDir,
     pub file: PathBuf,
@@ -129,7 +133,7 @@ pub struct Kept {
 impl Kept {
     pub fn of(folder: &Path) -> Self {
         let at = tempfile::tempdir().unwrap();
-        let file = at.path().join("grove.db");
+        let file = place(at.path());
         import(&file, folder).unwrap();
         Self { at, file }
     }
@@ -147,6 +151,17 @@ impl Kept {
 
     pub fn open(&self) -> Database {
         Database::open(&self.file, now()).unwrap()
+    }
+}
+
+/// Where nothing is kept yet. Groves at a server share one database, as they do in use.
+pub fn place(at: &Path) -> PathBuf {
+    static SHARED: LazyLock<Option<PathBuf>> = LazyLock::new(postgres::new_place);
+    static COUNT: AtomicUsize = AtomicUsize::new(0);
+    let number = COUNT.fetch_add(1, Ordering::Relaxed);
+    match &*SHARED {
+        Some(shared) => format!("{}&grove=g{number}", shared.display()).into(),
+        None => at.join(format!("grove{number}.db")),
     }
 }
 
@@ -185,5 +200,8 @@ pub fn ago(minutes: i64) -> DateTime<Utc> {
 
 /// A number that SQL gives.
 pub fn count(database: &Database, sql: &str) -> i64 {
-    database.connection().query_row(sql, [], |row| row.get(0)).unwrap()
+    let rows = database.look(sql).unwrap();
+    let [row] = rows.as_slice() else { panic!("{sql}: {rows:?}") };
+    let Value::Integer(number) = row[0] else { panic!("{sql}: {row:?}") };
+    number
 }

@@ -63,7 +63,7 @@ pub fn per_page(asked: Option<u32>) -> Result<Option<usize>, Fault> {
 }
 
 fn unhex(text: &str) -> Option<String> {
-    if text.len() > LONGEST || text.len() % 2 != 0 || !text.is_ascii() {
+    if text.len() > LONGEST || !text.len().is_multiple_of(2) || !text.is_ascii() {
         return None;
     }
     let byte = |at: usize| u8::from_str_radix(text.get(at..at + 2)?, 16).ok();

@@ -1,5 +1,6 @@
-//! Why a database cannot be used, and what to do: SQLite's codes in plain words.
+//! Why a database cannot be used, and what to do: the engines' codes in plain words.
 
+use crate::store::sql::{AddressError, SqlError, postgres};
 use crate::text::Refused;
 use rusqlite::ErrorCode;
 use std::io;
@@ -59,6 +60,31 @@ pub enum StoreError {
         path.display()
     )]
     NotEmpty { path: PathBuf },
+    #[error(
+        "{}: the database server does not answer, or lets nobody in ({reason}). What it \
+         acknowledged is kept; try again when it runs",
+        path.display()
+    )]
+    Away { path: PathBuf, reason: String },
+    #[error(
+        "{}: the role that the service connects with is a superuser or passes over row security, \
+         and groves would see one another; connect with a plain role that owns the database",
+        path.display()
+    )]
+    TooMighty { path: PathBuf },
+    #[error(
+        "{}: the address names no grove; put grove=NAME behind it, after ? or &",
+        path.display()
+    )]
+    NamesNoGrove { path: PathBuf },
+    #[error(
+        "{}: a grove at a server is copied by the server's own tools (pg_dump, or a standby), or \
+         taken out as a folder with `xylocast export`",
+        path.display()
+    )]
+    CopiedByItsServer { path: PathBuf },
+    #[error(transparent)]
+    Address(AddressError),
     #[error("{}: {reason}", path.display())]
     Sql { path: PathBuf, reason: String },
     #[error(transparent)]
@@ -76,8 +102,47 @@ pub const REPAIR: &str = "Keep a copy of the file as it is with its -wal and -sh
 /// Longest wait for another writer, s.
 pub const BUSY_S: u64 = 10;
 
+pub(in crate::store) fn no_address(error: AddressError) -> StoreError {
+    StoreError::Address(error)
+}
+
+/// An engine's error in plain words.
+pub(in crate::store) fn told(path: &Path, error: SqlError) -> StoreError {
+    match error {
+        SqlError::Sqlite(error) => of_file(path, &error),
+        SqlError::Postgres(error) => of_server(path, &error),
+        SqlError::NoConnection(reason) => StoreError::Away { path: path.to_owned(), reason },
+    }
+}
+
+/// A server's error in plain words.
+fn of_server(path: &Path, error: &tokio_postgres::Error) -> StoreError {
+    let (path, reason) = (path.to_owned(), postgres::words(error));
+    let Some(code) = error.code() else {
+        return match postgres::barred(error) {
+            Some(reason) => StoreError::Barred { reason },
+            None => StoreError::Away { path, reason },
+        };
+    };
+    match code.code() {
+        // A lock not given in time, a deadlock, a state that another one changed.
+        "55P03" | "40P01" | "40001" => StoreError::Busy { path, waited_s: BUSY_S },
+        "53100" => StoreError::Full { path },
+        "25006" => StoreError::ReadOnly { path },
+        "XX001" | "XX002" => StoreError::Damaged { path, reason },
+        // It starts, stops or is full; the role or the database is none.
+        code if ["08", "28", "3D", "53", "57"].contains(&&code[..2]) => {
+            StoreError::Away { path, reason }
+        }
+        _ => match postgres::barred(error) {
+            Some(reason) => StoreError::Barred { reason },
+            None => StoreError::Sql { path, reason },
+        },
+    }
+}
+
 /// SQLite's error in plain words.
-pub fn told(path: &Path, error: &rusqlite::Error) -> StoreError {
+pub(in crate::store) fn of_file(path: &Path, error: &rusqlite::Error) -> StoreError {
     let (path, reason) = (path.to_owned(), error.to_string());
     match error.sqlite_error_code() {
         Some(ErrorCode::NotADatabase) => StoreError::NotADatabase { path },

@@ -2,7 +2,7 @@
 
 use super::error::StoreError;
 use super::sheets::SHEETS;
-use super::{Database, GROVE, journal, models, pulled, read, weather};
+use super::{Database, journal, models, pulled, read, weather};
 use crate::grove::SETTINGS;
 use crate::journal::JOURNAL;
 use crate::store::folder::{sync_folder, write_atomically};
@@ -35,29 +35,34 @@ impl Database {
 
     fn write_folder(&self, folder: &Path) -> Result<Written, StoreError> {
         let (texts, observed, issues) = self
-            .reading(|connection| {
-                let Some(settings) = read::settings_text(connection)? else { return Ok(None) };
-                let zone = read::zone(connection)?;
+            .reading(|sql| {
+                let Some(settings) = read::settings_text(sql)? else { return Ok(None) };
+                let zone = read::zone(sql)?;
                 let mut texts = vec![(SETTINGS.to_owned(), settings.into_bytes())];
                 for sheet in &SHEETS {
-                    let wanted = (read::ALL, params![GROVE]);
-                    let text = read::sheet_text(connection, sheet, wanted, zone, true)?;
+                    let text = read::sheet_text(
+                        sql,
+                        sheet,
+                        (read::ALL, params![sql.grove()]),
+                        zone,
+                        true,
+                    )?;
                     texts.extend(text.map(|text| (sheet.file.to_owned(), text)));
                 }
-                let journal = journal::journal_text(connection, zone)?;
+                let journal = journal::journal_text(sql, zone)?;
                 texts.extend(journal.map(|text| (JOURNAL.to_owned(), text)));
-                let own = weather::texts(connection, zone)?.into_iter();
+                let own = weather::texts(sql, zone)?.into_iter();
                 texts.extend(own.map(|(file, text)| (file.to_owned(), text)));
-                let all = models::texts(connection)?.into_iter();
+                let all = models::texts(sql)?.into_iter();
                 texts.extend(
                     all.map(|(name, text)| (format!("{MODELS}/{name}"), text.into_bytes())),
                 );
                 let mut issues = Vec::new();
-                for (issue_id, issued_at, source) in pulled::issues(connection)? {
+                for (issue_id, issued_at, source) in pulled::issues(sql)? {
                     let name = format!("{FORECASTS}/{}", issue_name(issued_at, &source));
-                    issues.push((name, pulled::issue_hours(connection, issue_id)?));
+                    issues.push((name, pulled::issue_hours(sql, issue_id)?));
                 }
-                Ok(Some((texts, pulled::observed(connection)?, issues)))
+                Ok(Some((texts, pulled::observed(sql)?, issues)))
             })?
             .ok_or_else(|| StoreError::NoGrove { path: self.path.clone() })?;
         let mut written = write_texts(folder, texts)?;

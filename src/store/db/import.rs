@@ -6,14 +6,15 @@
 
 use super::error::StoreError;
 use super::sheets::{SHEETS, Sheet};
-use super::{By, Database, GROVE, read};
+use super::{By, Database, read};
 use crate::grove::{Files, Parts, SETTINGS, Settings};
 use crate::journal::JOURNAL;
 use crate::store::folder;
+use crate::store::sql::{self, Sql, SqlError};
 use crate::text::{Cells, Findings, Flaw, FlawKind, Refused, Table, decode};
 use chrono_tz::Tz;
 use rusqlite::types::Value;
-use rusqlite::{Connection, OptionalExtension, params, params_from_iter};
+use rusqlite::{params, types::ToSql};
 use std::collections::{BTreeMap, HashMap};
 use std::path::Path;
 
@@ -64,7 +65,7 @@ pub type Progress<'p> = dyn FnMut(&str, usize, usize) + 'p;
 
 /// An import on its way.
 pub(super) struct Importing<'c, 'p> {
-    pub(super) connection: &'c Connection,
+    pub(super) sql: Sql<'c>,
     pub(super) zone: Tz,
     pub(super) replace: bool,
     counts: BTreeMap<&'static str, Counted>,
@@ -97,12 +98,12 @@ impl Database {
         let files: Files = contents.iter().map(|(name, text)| (*name, text.as_slice())).collect();
         progress("reading", 0, 0);
         let parts = Parts::read(&files)?;
-        self.write(by, |connection, path| {
-            let told = |error: rusqlite::Error| super::told(path, &error);
+        self.write(by, |sql, path| {
+            let told = |error: SqlError| super::told(path, error);
             let counts = BTreeMap::new();
             let zone = parts.settings().zone;
             let mut importing =
-                Importing { connection, zone, replace, counts, flaws: Vec::new(), progress };
+                Importing { sql: *sql, zone, replace, counts, flaws: Vec::new(), progress };
             importing.all(&files, &parts, folder).map_err(|error| match error {
                 ImportError::Sql(error) => told(error),
                 ImportError::Store(error) => error,
@@ -112,7 +113,7 @@ impl Database {
                 return Err(Refused { flaws }.into());
             }
             // Each row is sound; is all that is stored now one grove?
-            read::parts(connection).map_err(|error| error.at(path))?;
+            read::parts(sql).map_err(|error| error.at(path))?;
             let files = counts.into_iter().map(|(file, count)| (file.to_owned(), count));
             Ok(Imported { files: files.collect() })
         })
@@ -121,12 +122,12 @@ impl Database {
 
 /// Why an import stops at once.
 pub(super) enum ImportError {
-    Sql(rusqlite::Error),
+    Sql(SqlError),
     Store(StoreError),
 }
 
-impl From<rusqlite::Error> for ImportError {
-    fn from(error: rusqlite::Error) -> Self {
+impl From<SqlError> for ImportError {
+    fn from(error: SqlError) -> Self {
         Self::Sql(error)
     }
 }
@@ -148,18 +149,12 @@ impl Importing<'_, '_> {
         if let Some(bytes) = files.get(JOURNAL) {
             self.journal(bytes)?;
         }
-        let batch = self.batch("import")?;
+        let batch = super::pulled::new_batch(&self.sql, "import")?;
         let bytes = |file: &str| files.get(file).copied().unwrap_or_default();
         self.observed(&parts.observed, bytes(crate::weather::parse::OBSERVED), batch)?;
         self.forecasts(&parts.forecasts, bytes(crate::weather::parse::FORECAST), batch)?;
         self.pulled(folder, batch)?;
         self.models(folder)
-    }
-
-    pub(super) fn batch(&self, what: &str) -> rusqlite::Result<i64> {
-        let sql = "INSERT INTO batches (grove_id, what) VALUES (?1, ?2)";
-        self.connection.execute(sql, params![GROVE, what])?;
-        Ok(self.connection.last_insert_rowid())
     }
 
     /// What became of a file's rows so far.
@@ -174,23 +169,29 @@ impl Importing<'_, '_> {
         }
     }
 
-    /// A row that the database bars is one flaw more; any other error ends the import.
+    /// Puts a row in. One that the database bars is one flaw more; any other error ends the import.
     pub(super) fn put(
         &mut self,
         file: &str,
+        text: &str,
         row: u64,
-        written: rusqlite::Result<usize>,
-    ) -> rusqlite::Result<()> {
-        match written {
-            Ok(_) => Ok(()),
-            Err(error)
-                if error.sqlite_error_code() == Some(rusqlite::ErrorCode::ConstraintViolation) =>
-            {
-                self.flaw(file, row, None, FlawKind::Barred { reason: barred(&error) });
-                Ok(())
-            }
-            Err(error) => Err(error),
+        values: Vec<Value>,
+    ) -> sql::Result<()> {
+        self.put_all(file, text, vec![(row, values)])
+    }
+
+    /// Puts rows in by one statement, each with its line in the file.
+    pub(super) fn put_all(
+        &mut self,
+        file: &str,
+        text: &str,
+        rows: Vec<(u64, Vec<Value>)>,
+    ) -> sql::Result<()> {
+        let (lines, rows): (Vec<u64>, Vec<Vec<Value>>) = rows.into_iter().unzip();
+        for (at, reason) in self.sql.put_all(text, rows)? {
+            self.flaw(file, lines[at], None, FlawKind::Barred { reason });
         }
+        Ok(())
     }
 
     pub(super) fn flaws_of(&mut self, findings: Findings) {
@@ -213,12 +214,14 @@ impl Importing<'_, '_> {
         self.flaw(file, row, Some(column), FlawKind::Conflict { id, stored, offered });
     }
 
-    fn settings(&mut self, bytes: &[u8], settings: &Settings) -> rusqlite::Result<()> {
+    fn settings(&mut self, bytes: &[u8], settings: &Settings) -> sql::Result<()> {
+        let sql = self.sql;
         let text = String::from_utf8_lossy(bytes);
         let text = text.trim_start_matches('\u{feff}');
         let place = settings.place;
+        let grove = sql.grove();
         let values = params![
-            GROVE,
+            grove,
             settings.name,
             settings.zone.name(),
             place.latitude.value(),
@@ -227,14 +230,9 @@ impl Importing<'_, '_> {
             settings.label.min_interval_days,
             text
         ];
-        let known: Option<(String, String)> = self
-            .connection
-            .query_row(
-                "SELECT name, settings_toml FROM groves WHERE grove_id = ?1",
-                [GROVE],
-                |row| Ok((row.get(0)?, row.get(1)?)),
-            )
-            .optional()?;
+        let stored = "SELECT name, settings_toml FROM groves WHERE grove_id = ?1";
+        let known: Option<(String, String)> =
+            sql.first(stored, params![grove], |row| Ok((row.get(0)?, row.get(1)?)))?;
         let is_new = known.is_none();
         if let Some((name, known)) = known {
             if known == text {
@@ -249,11 +247,11 @@ impl Importing<'_, '_> {
         }
         let count = self.count(SETTINGS);
         let _ = if is_new { count.fresh() } else { count.replaced() };
-        self.connection.execute(
+        sql.execute(
             "INSERT INTO groves (grove_id, name, time_zone, latitude_deg, longitude_deg,
                  elevation_m, min_interval_days, settings_toml)
              VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8)
-             ON CONFLICT DO UPDATE SET name = excluded.name, time_zone = excluded.time_zone,
+             ON CONFLICT (grove_id) DO UPDATE SET name = excluded.name, time_zone = excluded.time_zone,
                  latitude_deg = excluded.latitude_deg, longitude_deg = excluded.longitude_deg,
                  elevation_m = excluded.elevation_m,
                  min_interval_days = excluded.min_interval_days,
@@ -263,44 +261,44 @@ impl Importing<'_, '_> {
         Ok(())
     }
 
-    fn sheet(&mut self, sheet: &Sheet, bytes: &[u8]) -> rusqlite::Result<()> {
+    fn sheet(&mut self, sheet: &Sheet, bytes: &[u8]) -> sql::Result<()> {
         let offered = self.offered(sheet, bytes);
-        let connection = self.connection;
+        let (sql, grove) = (self.sql, self.sql.grove());
         if sheet.table == "intended" && self.replace {
             self.forget_plans(sheet, &offered)?;
         }
-        let is_new = super::weather::is_empty(connection, sheet.table)?;
-        let mut select = connection.prepare_cached(&select_sql(sheet))?;
-        let mut insert = connection.prepare_cached(&insert_sql(sheet))?;
-        let mut update = connection.prepare_cached(&update_sql(sheet))?;
+        let is_new = super::weather::is_empty(&sql, sheet.table)?;
+        let (select, insert, update) = (select_sql(sheet), insert_sql(sheet), update_sql(sheet));
         let width = sheet.columns.len();
+        let mut fresh = Vec::new();
         for (done, row) in offered.iter().enumerate() {
             self.tick(sheet.file, done, offered.len());
-            let key = row.key(sheet);
+            let key = row.key(sheet, grove);
+            let key: Vec<&dyn ToSql> = key.iter().map(|value| value as &dyn ToSql).collect();
             let known = match is_new {
                 true => None,
-                false => select
-                    .query_row(params_from_iter(&key), |known| {
-                        let values = (0..width).map(|at| known.get(at));
-                        let values: Vec<Value> = values.collect::<rusqlite::Result<_>>()?;
-                        Ok((values, known.get(width)?, known.get(width + 1)?))
-                    })
-                    .optional()?,
+                false => sql.first(&select, &key, |known| {
+                    let values = (0..width).map(|at| known.get(at));
+                    let values: Vec<Value> = values.collect::<sql::Result<_>>()?;
+                    Ok((values, known.get(width)?, known.get(width + 1)?))
+                })?,
             };
             let Some((values, aside, seq)) = known else {
                 self.count(sheet.file).fresh();
-                let written = insert.execute(params_from_iter(row.with_place(sheet)));
-                self.put(sheet.file, row.line, written)?;
+                fresh.push((row.line, row.with_place(sheet, grove)));
+                // Of a table that is not empty each row is held against all before it.
+                if !is_new {
+                    self.put_all(sheet.file, &insert, std::mem::take(&mut fresh))?;
+                }
                 continue;
             };
             if self.wants_row(sheet, row, &values, &aside) {
                 let seq: i64 = seq;
                 let own = row.values.iter().cloned().chain([text_or_null(&row.aside), seq.into()]);
-                let written = update.execute(params_from_iter(own));
-                self.put(sheet.file, row.line, written)?;
+                self.put(sheet.file, &update, row.line, own.collect())?;
             }
         }
-        Ok(())
+        self.put_all(sheet.file, &insert, fresh)
     }
 
     /// Is a stored row to be changed?
@@ -345,17 +343,16 @@ impl Importing<'_, '_> {
     }
 
     /// Plans that are not in the file any more.
-    fn forget_plans(&mut self, sheet: &Sheet, offered: &[Offered]) -> rusqlite::Result<()> {
-        let mut statement =
-            self.connection.prepare("SELECT draw_id FROM intended WHERE grove_id = ?1")?;
-        let stored: Vec<String> =
-            statement.query_map([GROVE], |row| row.get(0))?.collect::<rusqlite::Result<_>>()?;
+    fn forget_plans(&mut self, sheet: &Sheet, offered: &[Offered]) -> sql::Result<()> {
+        let (sql, grove) = (self.sql, self.sql.grove());
+        let all = "SELECT draw_id FROM intended WHERE grove_id = ?1";
+        let stored: Vec<String> = sql.rows(all, params![grove], |row| row.get(0))?;
         let at = sheet.place("draw_id");
         let still =
             |id: &String| offered.iter().any(|row| row.values[at] == Value::Text(id.clone()));
         for id in stored.iter().filter(|id| !still(id)) {
-            let sql = "DELETE FROM intended WHERE grove_id = ?1 AND draw_id = ?2";
-            self.connection.execute(sql, params![GROVE, id])?;
+            let gone = "DELETE FROM intended WHERE grove_id = ?1 AND draw_id = ?2";
+            sql.execute(gone, params![grove, id])?;
         }
         Ok(())
     }
@@ -383,7 +380,7 @@ impl Importing<'_, '_> {
         if sheet.has_nth {
             let mut seen: HashMap<String, i64> = HashMap::new();
             for row in &mut rows {
-                let next = seen.entry(format!("{:?}", row.key(sheet))).or_default();
+                let next = seen.entry(format!("{:?}", row.key(sheet, 0))).or_default();
                 row.nth = *next;
                 *next += 1;
             }
@@ -394,16 +391,16 @@ impl Importing<'_, '_> {
 
 impl Offered {
     /// The grove and the values that name the row.
-    fn key(&self, sheet: &Sheet) -> Vec<Value> {
+    fn key(&self, sheet: &Sheet, grove: i64) -> Vec<Value> {
         let own = sheet.key.iter().map(|name| self.values[sheet.place(name)].clone());
         let nth = sheet.has_nth.then_some(Value::Integer(self.nth));
-        [Value::Integer(GROVE)].into_iter().chain(own).chain(nth).collect()
+        [Value::Integer(grove)].into_iter().chain(own).chain(nth).collect()
     }
 
     /// All values as [`insert_sql`] wants them.
-    fn with_place(&self, sheet: &Sheet) -> Vec<Value> {
+    fn with_place(&self, sheet: &Sheet, grove: i64) -> Vec<Value> {
         let nth = sheet.has_nth.then_some(Value::Integer(self.nth));
-        let head = [Value::Integer(GROVE)].into_iter().chain(self.values.iter().cloned());
+        let head = [Value::Integer(grove)].into_iter().chain(self.values.iter().cloned());
         head.chain([text_or_null(&self.aside)]).chain(nth).collect()
     }
 }
@@ -438,7 +435,7 @@ fn select_sql(sheet: &Sheet) -> String {
     for (at, name) in sheet.key.iter().enumerate() {
         let column = sheet.columns[sheet.place(name)].sql();
         let (column, mark) = match sheet.has_nth && *name == "state" {
-            true => (format!("ifnull({column}, '')"), format!("ifnull(?{}, '')", at + 2)),
+            true => (format!("coalesce({column}, '')"), format!("coalesce(?{}, '')", at + 2)),
             false => (column, format!("?{}", at + 2)),
         };
         place += &format!(" AND {column} = {mark}");
@@ -492,10 +489,4 @@ fn first_difference(old: &str, new: &str) -> (u64, String, String) {
         }
         at += 1;
     }
-}
-
-/// What SQLite says of a row that it bars, without its own first words.
-fn barred(error: &rusqlite::Error) -> String {
-    let words = error.to_string();
-    words.strip_prefix("CHECK constraint failed: ").unwrap_or(&words).to_owned()
 }

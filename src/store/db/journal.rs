@@ -5,17 +5,19 @@ use super::import::{ImportError, Importing};
 use super::read::{self, ReadError};
 use super::sheets::{DRAW_SHEET, PAUSE_SHEET, READING_SHEET, SHEETS};
 use super::weather::time;
-use super::{By, Database, GROVE};
+use super::{By, Database};
 use crate::grove::{Grove, SETTINGS, Seen};
 use crate::journal::{
     Act, Admission, Clock, Entry, Flat, HANGS_AT_MOST, JOURNAL, State, read_journal, write_journal,
 };
 use crate::store::folder_log::{LogError, Logbook};
+use crate::store::sql::{self, Row, Sql, SqlError, Values};
 use crate::text::{Findings, FlawKind, decode};
 use crate::units::Millilitres;
 use chrono::{DateTime, Utc};
 use chrono_tz::Tz;
-use rusqlite::{Connection, OptionalExtension, Params, Row, params};
+use rusqlite::params;
+use rusqlite::types::Value;
 
 /// Who is named in the audit where an entry names nobody.
 const NOBODY: &str = "somebody";
@@ -23,7 +25,7 @@ const NOBODY: &str = "somebody";
 const COLUMNS: &str = "key, noted_ms, at_utc, \"by\", act, draw_id, tree_id, charge_ml, ports, \
                        head_m, kit_id, second_bag, state, left_ml, added_ml, why, of_key, note";
 
-fn flat(row: &Row) -> rusqlite::Result<Flat> {
+fn flat(row: &Row) -> sql::Result<Flat> {
     Ok(Flat {
         key: row.get(0)?,
         noted: DateTime::from_timestamp_millis(row.get(1)?).unwrap_or_default(),
@@ -47,129 +49,133 @@ fn flat(row: &Row) -> rusqlite::Result<Flat> {
 }
 
 /// Entries that `wanted` picks, in the order of noting; `?1` is the grove.
-fn entries(
-    connection: &Connection,
-    (wanted, values): (&str, impl Params),
-) -> rusqlite::Result<Vec<Entry>> {
-    let sql = format!(
+fn entries(sql: &Sql, (wanted, values): (&str, Values)) -> sql::Result<Vec<Entry>> {
+    let text = format!(
         "SELECT {COLUMNS} FROM entries WHERE grove_id = ?1 AND ({wanted}) ORDER BY noted_ms, key"
     );
-    let mut statement = connection.prepare_cached(&sql)?;
-    let flats = statement.query_map(values, flat)?.collect::<rusqlite::Result<Vec<_>>>()?;
+    let flats = sql.rows(&text, values, flat)?;
     // The schema holds entries to what an entry is.
     Ok(flats.into_iter().filter_map(|flat| Entry::try_from(flat).ok()).collect())
 }
 
-fn insert(connection: &Connection, entry: &Entry) -> rusqlite::Result<usize> {
-    let flat = Flat::from(entry);
-    let sql = format!(
+fn insert_sql() -> String {
+    format!(
         "INSERT INTO entries (grove_id, {COLUMNS})
          VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, ?15, ?16, ?17, ?18, \
          ?19)"
-    );
-    connection.prepare_cached(&sql)?.execute(params![
-        GROVE,
-        flat.key,
-        flat.noted.timestamp_millis(),
-        flat.at.timestamp(),
-        flat.by,
-        flat.act,
-        flat.draw_id,
-        flat.tree_id,
-        flat.charge_ml,
-        flat.ports,
-        flat.head_m,
-        flat.kit_id,
-        flat.second_bag,
-        flat.state,
-        flat.left_ml,
-        flat.added_ml,
-        flat.why,
-        flat.of,
-        flat.note
-    ])
+    )
+}
+
+/// An entry's values as [`insert_sql`] wants them.
+fn values(grove: i64, entry: &Entry) -> Vec<Value> {
+    let flat = Flat::from(entry);
+    vec![
+        grove.into(),
+        flat.key.into(),
+        flat.noted.timestamp_millis().into(),
+        flat.at.timestamp().into(),
+        flat.by.into(),
+        flat.act.into(),
+        flat.draw_id.into(),
+        flat.tree_id.into(),
+        flat.charge_ml.into(),
+        flat.ports.map(i64::from).into(),
+        flat.head_m.into(),
+        flat.kit_id.into(),
+        flat.second_bag.into(),
+        flat.state.into(),
+        flat.left_ml.into(),
+        flat.added_ml.into(),
+        flat.why.into(),
+        flat.of.into(),
+        flat.note.into(),
+    ]
 }
 
 /// A state that is enough to admit one entry, of few rows however large the grove is: the tree and
 /// draw in question, what hangs on the tree or with the kit, and the entries about these.
-fn state_for(connection: &Connection, entry: &Entry) -> Result<(State, Tz), ReadError> {
+fn state_for(sql: &Sql, entry: &Entry) -> Result<(State, Tz), ReadError> {
+    let grove = sql.grove();
     let of = match &entry.act {
-        Act::Undo { of } => entries(connection, ("key = ?2", params![GROVE, of]))?.pop(),
+        Act::Undo { of } => entries(sql, ("key = ?2", params![sql.grove(), of]))?.pop(),
         _ => None,
     };
     let act = of.as_ref().map_or(&entry.act, |of| &of.act);
     let draw_id = act.draw_id().unwrap_or_default();
-    let (mut tree_id, mut kit) = connection
-        .prepare_cached("SELECT tree_id, kit_id FROM draws WHERE grove_id = ?1 AND draw_id = ?2")?
-        .query_row(params![GROVE, draw_id], |row| Ok((row.get(0)?, row.get(1)?)))
-        .optional()?
+    let of_draw = "SELECT tree_id, kit_id FROM draws WHERE grove_id = ?1 AND draw_id = ?2";
+    let (mut tree_id, mut kit) = sql
+        .first(of_draw, params![grove, draw_id], |row| Ok((row.get(0)?, row.get(1)?)))?
         .unwrap_or((String::new(), None));
     if let Act::Start(start) = act {
         (tree_id, kit) = (start.tree_id.clone(), start.kit.clone());
     }
     let from = (entry.at - HANGS_AT_MOST).timestamp();
-    let values = params![GROVE, draw_id, tree_id, from, entry.at.timestamp(), kit];
-    let draws: Vec<String> = connection
-        .prepare_cached(
-            "SELECT draw_id FROM draws WHERE grove_id = ?1 AND draw_id = ?2
+    let until = entry.at.timestamp();
+    let draws: Vec<String> = sql.rows(
+        "SELECT draw_id FROM draws WHERE grove_id = ?1 AND draw_id = ?2
              UNION SELECT draw_id FROM draws
              WHERE grove_id = ?1 AND tree_id = ?3 AND started_utc BETWEEN ?4 AND ?5
              UNION SELECT draw_id FROM draws
              WHERE grove_id = ?1 AND kit_id = ?6
                  AND (stripped_utc IS NULL OR stripped_utc > ?5)",
-        )?
-        .query_map(values, |row| row.get(0))?
-        .collect::<rusqlite::Result<_>>()?;
+        params![grove, draw_id, tree_id, from, until, kit],
+        |row| row.get(0),
+    )?;
     let draws = serde_json::to_string(&draws).expect("texts");
-    let grove = grove_of(connection, &tree_id, &draws)?;
-    let mut state = State::of(&grove.trees, &grove.draws);
-    let about = "key IN (
+    let of_these = grove_of(sql, &tree_id, &draws)?;
+    let mut state = State::of(&of_these.trees, &of_these.draws);
+    let about = format!(
+        "key IN (
         WITH about (key) AS (
             SELECT ?2 UNION SELECT ?4 UNION SELECT e.key FROM entries e
-            WHERE e.grove_id = ?1 AND e.draw_id IN (SELECT value FROM json_each(?3)))
+            WHERE e.grove_id = ?1 AND e.draw_id IN {})
         SELECT key FROM about
         UNION SELECT u.key FROM about a
-        JOIN entries u ON u.grove_id = ?1 AND u.of_key = a.key)";
+        JOIN entries u ON u.grove_id = ?1 AND u.of_key = a.key)",
+        sql.each_of("?3")
+    );
     let undone = match &entry.act {
         Act::Undo { of } => of.as_str(),
         _ => "",
     };
-    state.recall(entries(connection, (about, params![GROVE, entry.key, draws, undone]))?);
-    Ok((state, grove.settings.zone))
+    state.recall(entries(sql, (&about, params![grove, entry.key, draws, undone]))?);
+    Ok((state, of_these.settings.zone))
 }
 
 /// A grove of some draws, with their trees and one more; `draws` is a JSON array of their ids.
-fn grove_of(connection: &Connection, tree_id: &str, draws: &str) -> Result<Grove, ReadError> {
-    let zone = read::zone(connection)?;
-    let settings = read::settings_text(connection)?.unwrap_or_default();
+fn grove_of(sql: &Sql, tree_id: &str, draws: &str) -> Result<Grove, ReadError> {
+    let (grove, these) = (sql.grove(), sql.each_of("?2"));
+    let zone = read::zone(sql)?;
+    let settings = read::settings_text(sql)?.unwrap_or_default();
     let mut texts = vec![(SETTINGS, settings.into_bytes())];
-    let of_draws = "grove_id = ?1 AND draw_id IN (SELECT value FROM json_each(?2))";
-    let of_trees = "grove_id = ?1 AND (tree_id = ?3 OR tree_id IN (
+    let of_draws = format!("grove_id = ?1 AND draw_id IN {these}");
+    let of_trees = format!(
+        "grove_id = ?1 AND (tree_id = ?3 OR tree_id IN (
         SELECT d.tree_id FROM draws d
-        WHERE d.grove_id = ?1 AND d.draw_id IN (SELECT value FROM json_each(?2))))";
-    let trees = (of_trees, params![GROVE, draws, tree_id]);
-    let trees = read::sheet_text(connection, &SHEETS[0], trees, zone, false)?;
+        WHERE d.grove_id = ?1 AND d.draw_id IN {these}))"
+    );
+    let trees: (&str, Values) = (&of_trees, params![grove, draws, tree_id]);
+    let trees = read::sheet_text(sql, &SHEETS[0], trees, zone, false)?;
     texts.push((SHEETS[0].file, trees.unwrap_or_else(|| SHEETS[0].header())));
     for sheet in [&DRAW_SHEET, &READING_SHEET, &PAUSE_SHEET] {
-        let wanted = (of_draws, params![GROVE, draws]);
-        let text = read::sheet_text(connection, sheet, wanted, zone, false)?;
+        let wanted: (&str, Values) = (&of_draws, params![grove, draws]);
+        let text = read::sheet_text(sql, sheet, wanted, zone, false)?;
         texts.extend(text.map(|text| (sheet.file, text)));
     }
     Ok(read::read_parts(texts)?.whole())
 }
 
 /// What an entry does to the tables about draws.
-fn put_down(connection: &Connection, entry: &Entry) -> rusqlite::Result<usize> {
+fn put_down(sql: &Sql, entry: &Entry) -> sql::Result<usize> {
+    let grove = sql.grove();
     let at = entry.at.timestamp();
     match &entry.act {
-        Act::Start(start) => connection
-            .prepare_cached(
-                "INSERT INTO draws (grove_id, draw_id, tree_id, started_utc, charge_ml, ports,
+        Act::Start(start) => sql.execute(
+            "INSERT INTO draws (grove_id, draw_id, tree_id, started_utc, charge_ml, ports,
                      head_m, crew, kit_id, note)
                  VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10)",
-            )?
-            .execute(params![
-                GROVE,
+            params![
+                grove,
                 start.draw_id,
                 start.tree_id,
                 at,
@@ -179,20 +185,19 @@ fn put_down(connection: &Connection, entry: &Entry) -> rusqlite::Result<usize> {
                 entry.by,
                 start.kit,
                 entry.note
-            ]),
+            ],
+        ),
         Act::Seen { draw_id, seen } => {
             let (state, left_ml, added_ml) = cells(*seen);
-            connection
-                .prepare_cached(
-                    "INSERT INTO readings (grove_id, draw_id, time_utc, state, left_ml, added_ml,
+            sql.execute(
+                "INSERT INTO readings (grove_id, draw_id, time_utc, state, left_ml, added_ml,
                          \"by\", note, noted_ms, entry_key, nth)
                      VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, (
-                         SELECT ifnull(max(nth) + 1, 0) FROM readings
+                         SELECT coalesce(max(nth) + 1, 0) FROM readings
                          WHERE grove_id = ?1 AND draw_id = ?2 AND time_utc = ?3
-                             AND ifnull(state, '') = ifnull(?4, '')))",
-                )?
-                .execute(params![
-                    GROVE,
+                             AND coalesce(state, '') = coalesce(?4, '')))",
+                params![
+                    grove,
                     draw_id,
                     at,
                     state,
@@ -202,70 +207,64 @@ fn put_down(connection: &Connection, entry: &Entry) -> rusqlite::Result<usize> {
                     entry.note,
                     entry.noted.timestamp_millis(),
                     entry.key
-                ])
+                ],
+            )
         }
-        Act::Pause { draw_id, why } => connection
-            .prepare_cached(
-                "INSERT INTO pauses (grove_id, draw_id, from_utc, why) VALUES (?1, ?2, ?3, ?4)",
-            )?
-            .execute(params![GROVE, draw_id, at, why]),
-        Act::Resume { draw_id } => connection
-            .prepare_cached(
-                "UPDATE pauses SET to_utc = ?3
+        Act::Pause { draw_id, why } => sql.execute(
+            "INSERT INTO pauses (grove_id, draw_id, from_utc, why) VALUES (?1, ?2, ?3, ?4)",
+            params![grove, draw_id, at, why],
+        ),
+        Act::Resume { draw_id } => sql.execute(
+            "UPDATE pauses SET to_utc = ?3
                  WHERE grove_id = ?1 AND draw_id = ?2 AND to_utc IS NULL",
-            )?
-            .execute(params![GROVE, draw_id, at]),
-        Act::Strip { draw_id, left } => connection
-            .prepare_cached(
-                "UPDATE draws SET stripped_utc = ?3, left_ml = ?4
+            params![grove, draw_id, at],
+        ),
+        Act::Strip { draw_id, left } => sql.execute(
+            "UPDATE draws SET stripped_utc = ?3, left_ml = ?4
                  WHERE grove_id = ?1 AND draw_id = ?2",
-            )?
-            .execute(params![GROVE, draw_id, at, left.map(Millilitres::value)]),
+            params![grove, draw_id, at, left.map(Millilitres::value)],
+        ),
         Act::Undo { of } => {
-            let undone = entries(connection, ("key = ?2", params![GROVE, of]))?.pop();
-            undone.map_or(Ok(0), |undone| take_out(connection, &undone))
+            let undone = entries(sql, ("key = ?2", params![sql.grove(), of]))?.pop();
+            undone.map_or(Ok(0), |undone| take_out(sql, &undone))
         }
     }
 }
 
 /// Takes out what an entry did.
-fn take_out(connection: &Connection, entry: &Entry) -> rusqlite::Result<usize> {
+fn take_out(sql: &Sql, entry: &Entry) -> sql::Result<usize> {
+    let grove = sql.grove();
     let at = entry.at.timestamp();
     match &entry.act {
-        Act::Start(start) => connection
-            .prepare_cached("DELETE FROM draws WHERE grove_id = ?1 AND draw_id = ?2")?
-            .execute(params![GROVE, start.draw_id]),
+        Act::Start(start) => sql.execute(
+            "DELETE FROM draws WHERE grove_id = ?1 AND draw_id = ?2",
+            params![grove, start.draw_id],
+        ),
         Act::Seen { draw_id, seen } => {
             let (state, left_ml, added_ml) = cells(*seen);
             // A reading that came with a folder is not marked with its entry.
-            connection
-                .prepare_cached(
-                    "DELETE FROM readings WHERE seq = (
+            sql.execute("DELETE FROM readings WHERE seq = (
                          SELECT seq FROM readings
-                         WHERE grove_id = ?1 AND draw_id = ?2 AND time_utc = ?3 AND state IS ?4
-                             AND left_ml IS ?5 AND added_ml IS ?6
-                             AND ifnull(entry_key, ?7) = ?7
-                         ORDER BY entry_key IS NULL, seq LIMIT 1)",
-                )?
-                .execute(params![GROVE, draw_id, at, state, left_ml, added_ml, entry.key])
+                         WHERE grove_id = ?1 AND draw_id = ?2 AND time_utc = ?3 AND state IS NOT DISTINCT FROM ?4
+                             AND left_ml IS NOT DISTINCT FROM ?5
+                             AND added_ml IS NOT DISTINCT FROM ?6
+                             AND coalesce(entry_key, ?7) = ?7
+                         ORDER BY entry_key IS NULL, seq LIMIT 1)", params![grove, draw_id, at, state, left_ml, added_ml, entry.key])
         }
-        Act::Pause { draw_id, .. } => connection
-            .prepare_cached(
-                "DELETE FROM pauses WHERE grove_id = ?1 AND draw_id = ?2 AND from_utc = ?3",
-            )?
-            .execute(params![GROVE, draw_id, at]),
-        Act::Resume { draw_id } => connection
-            .prepare_cached(
-                "UPDATE pauses SET to_utc = NULL
+        Act::Pause { draw_id, .. } => sql.execute(
+            "DELETE FROM pauses WHERE grove_id = ?1 AND draw_id = ?2 AND from_utc = ?3",
+            params![grove, draw_id, at],
+        ),
+        Act::Resume { draw_id } => sql.execute(
+            "UPDATE pauses SET to_utc = NULL
                  WHERE grove_id = ?1 AND draw_id = ?2 AND to_utc = ?3",
-            )?
-            .execute(params![GROVE, draw_id, at]),
-        Act::Strip { draw_id, .. } => connection
-            .prepare_cached(
-                "UPDATE draws SET stripped_utc = NULL, left_ml = NULL
+            params![grove, draw_id, at],
+        ),
+        Act::Strip { draw_id, .. } => sql.execute(
+            "UPDATE draws SET stripped_utc = NULL, left_ml = NULL
                  WHERE grove_id = ?1 AND draw_id = ?2",
-            )?
-            .execute(params![GROVE, draw_id]),
+            params![grove, draw_id],
+        ),
         Act::Undo { .. } => Ok(0),
     }
 }
@@ -282,8 +281,8 @@ fn cells(seen: Seen) -> (Option<&'static str>, Option<f64>, Option<f64>) {
 }
 
 /// `journal.csv` of all entries; none where nothing was noted.
-pub(super) fn journal_text(connection: &Connection, zone: Tz) -> rusqlite::Result<Option<Vec<u8>>> {
-    let all = entries(connection, ("1", params![GROVE]))?;
+pub(super) fn journal_text(sql: &Sql, zone: Tz) -> sql::Result<Option<Vec<u8>>> {
+    let all = entries(sql, ("TRUE", params![sql.grove()]))?;
     Ok((!all.is_empty()).then(|| write_journal(&all, zone).into_bytes()))
 }
 
@@ -293,11 +292,11 @@ impl Database {
     /// # Errors
     /// [`LogError`] where the file cannot be read.
     pub fn logbook(&self) -> Result<Logbook, LogError> {
-        let read = self.reading(|connection| {
-            let Some(parts) = read::parts(connection)? else { return Ok(None) };
+        let read = self.reading(|sql| {
+            let Some(parts) = read::parts(sql)? else { return Ok(None) };
             let grove = parts.whole();
             let mut state = State::of(&grove.trees, &grove.draws);
-            state.recall(entries(connection, ("1", params![GROVE]))?);
+            state.recall(entries(sql, ("TRUE", params![sql.grove()]))?);
             Ok(Some(Logbook { grove, state }))
         })?;
         let missing = || StoreError::NoGrove { path: self.path.clone() };
@@ -316,16 +315,17 @@ impl Database {
     ) -> Result<(Admission, State), LogError> {
         let who = entry.by.clone().unwrap_or_else(|| NOBODY.to_owned());
         let by = By { who: &who, at: now };
-        self.write(by, |connection, path| {
-            let told = |error: rusqlite::Error| super::told(path, &error);
-            if read::settings_text(connection).map_err(told)?.is_none() {
+        self.write(by, |sql, path| {
+            let told = |error: SqlError| super::told(path, error);
+            if read::settings_text(sql).map_err(told)?.is_none() {
                 return Err(StoreError::NoGrove { path: path.to_owned() }.into());
             }
-            let (mut state, zone) = state_for(connection, entry).map_err(|error| error.at(path))?;
+            let (mut state, zone) = state_for(sql, entry).map_err(|error| error.at(path))?;
             if state.admit(entry, Clock { now, zone })? == Admission::Repeated {
                 return Ok((Admission::Repeated, state));
             }
-            insert(connection, entry).and_then(|_| put_down(connection, entry)).map_err(told)?;
+            let noted = sql.put(&insert_sql(), values(sql.grove(), entry));
+            noted.and_then(|()| put_down(sql, entry)).map_err(told)?;
             state.put(entry.clone());
             Ok((Admission::New, state))
         })
@@ -340,18 +340,17 @@ impl Importing<'_, '_> {
             .map(|text| read_journal(text, self.zone, &mut findings))
             .unwrap_or_default();
         self.flaws_of(findings);
-        let connection = self.connection;
+        let (sql, grove) = (self.sql, self.sql.grove());
         // An undo names an entry that must be there before it.
         let (undos, others): (Vec<_>, Vec<_>) =
             (2..).zip(offered).partition(|(_, entry)| matches!(entry.act, Act::Undo { .. }));
         for (row, entry) in others.iter().chain(&undos) {
             let row: u64 = *row;
-            let known = entries(connection, ("key = ?2", params![GROVE, entry.key]))?.pop();
+            let known = entries(&sql, ("key = ?2", params![grove, entry.key]))?.pop();
             match known {
                 None => {
                     self.count(JOURNAL).fresh();
-                    let written = insert(connection, entry);
-                    self.put(JOURNAL, row, written)?;
+                    self.put(JOURNAL, &insert_sql(), row, values(grove, entry))?;
                 }
                 Some(known) if known == *entry => {
                     self.count(JOURNAL).same();

@@ -1,20 +1,25 @@
-//! A grove in one SQLite file. All SQL of the crate is in this room.
+//! A grove in a database: one SQLite file of its own, or one of many groves at a PostgreSQL server.
+//! SQL of the crate stands in this room and in `office`, and what both engines are asked is written
+//! once.
 //!
-//! Settings of every connection: write-ahead log, so that readers and one writer go side by side;
-//! `synchronous=FULL`, so that what was acknowledged is on the disk; foreign keys on. Every write is
-//! one IMMEDIATE transaction that says who acts, since the audit's triggers ask for a name.
+//! Every write is one transaction that says who acts, since the audit's triggers ask for a name;
+//! what was acknowledged is on the disk. Writers of one grove take turns.
 
 mod error;
 mod export;
+mod file;
 mod import;
+pub mod jobs;
 mod journal;
 mod models;
 mod pulled;
 mod read;
 mod schema;
+pub(super) mod server;
 mod sheets;
 mod sound;
 mod turn;
+mod watch;
 mod weather;
 
 pub use error::{BUSY_S, REPAIR, StoreError};
@@ -23,20 +28,18 @@ pub use import::{Counted, Imported, Progress};
 pub use schema::{APPLICATION_ID, LATEST};
 pub use sound::Soundness;
 
+use super::sql::{self, Address, Sql, SqlError};
 use chrono::{DateTime, Utc};
-pub(super) use error::told;
-use rusqlite::backup::{Backup, StepResult};
-use rusqlite::{Connection, OpenFlags, Transaction, TransactionBehavior, params};
-use std::fs::{self, File};
-use std::io::{ErrorKind, Read};
+pub(super) use error::{no_address, told};
+use read::ReadError;
+use rusqlite::types::Value;
+use rusqlite::{Connection, TransactionBehavior, params};
+use server::AtServer;
+pub use server::{forget_empty, groves_at, version};
+use std::fs;
+use std::io::{self, ErrorKind};
 use std::path::{Path, PathBuf};
-use std::time::Duration;
-
-/// The grove of a file: one for now, so its number is always the same.
-const GROVE: i64 = 1;
-
-/// First bytes of every SQLite file.
-const HEADER: &[u8; 16] = b"SQLite format 3\0";
+pub use watch::watch;
 
 /// Who writes, and when.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -50,31 +53,42 @@ pub struct By<'b> {
 /// An open database.
 #[derive(Debug)]
 pub struct Database {
-    connection: Connection,
+    engine: Engine,
+    /// Where it is, as it may be shown.
     path: PathBuf,
     /// Backup made before it was brought up to date.
     migrated: Option<PathBuf>,
 }
 
-/// Does a file look like a database: by its name, or by its first bytes?
-pub fn is_database(path: &Path) -> bool {
-    let ending = path.extension().and_then(|ending| ending.to_str());
-    let named = matches!(ending, Some("db" | "sqlite" | "sqlite3"));
-    !path.is_dir() && (named || has_header(path))
+#[derive(Debug)]
+enum Engine {
+    Sqlite(Connection),
+    Postgres(AtServer),
 }
 
-fn has_header(path: &Path) -> bool {
-    let mut head = [0; HEADER.len()];
-    let read = |mut file: File| file.read_exact(&mut head);
-    path.is_file() && File::open(path).and_then(read).is_ok() && &head == HEADER
+/// Does a path name a database: a server by its address, a file by its name or its first bytes?
+pub fn is_database(path: &Path) -> bool {
+    Address::is_one(path) || file::is_database(path)
+}
+
+/// A place as it may be shown: an address without its password.
+pub fn shown(path: &Path) -> PathBuf {
+    match Address::is_one(path) {
+        true => Address::try_from(path).map_or_else(|_| "postgres://".into(), |at| at.shown()),
+        false => path.to_owned(),
+    }
 }
 
 impl Database {
-    /// Opens a database; an older one is brought up to date, after a backup beside it.
+    /// Opens a database; an older one is brought up to date, a file after a backup beside it.
     ///
     /// # Errors
-    /// [`StoreError`] for a file that is missing, not ours, newer, damaged, or held by another.
+    /// [`StoreError`] for one that is missing, not ours, newer, damaged, held by another, or at a
+    /// server that does not answer.
     pub fn open(path: &Path, now: DateTime<Utc>) -> Result<Self, StoreError> {
+        if Address::is_one(path) {
+            return Self::at_server(path, false);
+        }
         match fs::metadata(path) {
             Ok(_) => Self::open_or_create(path, now),
             Err(error) if error.kind() == ErrorKind::NotFound => {
@@ -87,42 +101,20 @@ impl Database {
     /// Opens a database, made where there is none.
     ///
     /// # Errors
-    /// As [`Database::open`], and where the file cannot be made.
+    /// As [`Database::open`], and where it cannot be made.
     pub fn open_or_create(path: &Path, now: DateTime<Utc>) -> Result<Self, StoreError> {
-        if path.is_dir() {
-            return Err(StoreError::NotADatabase { path: path.to_owned() });
+        if Address::is_one(path) {
+            return Self::at_server(path, true);
         }
-        match Self::connected(path, now, false) {
-            // A file written in WAL mode needs its neighbours, which cannot be made here. Without
-            // a log there is nothing that they could add.
-            Err(StoreError::Closed { .. } | StoreError::ReadOnly { .. }) if is_at_rest(path) => {
-                Self::connected(path, now, true)
-            }
-            opened => opened,
-        }
+        let (connection, migrated) = file::opened(path, now)?;
+        Ok(Self { engine: Engine::Sqlite(connection), path: path.to_owned(), migrated })
     }
 
-    fn connected(path: &Path, now: DateTime<Utc>, immutable: bool) -> Result<Self, StoreError> {
-        let told = |error: rusqlite::Error| told(path, &error);
-        let mut connection = if immutable {
-            let flags = OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_URI;
-            Connection::open_with_flags(immutable_uri(path), flags)
-        } else {
-            let flags = OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_CREATE;
-            Connection::open_with_flags(path, flags)
-        }
-        .map_err(told)?;
-        connection.busy_timeout(Duration::from_secs(BUSY_S)).map_err(told)?;
-        connection.set_prepared_statement_cache_capacity(64);
-        connection.pragma_update(None, "foreign_keys", true).map_err(told)?;
-        connection.pragma_update(None, "trusted_schema", false).map_err(told)?;
-        let migrated = schema::bring_up_to_date(&mut connection, path, now)?;
-        if !connection.is_readonly("main").map_err(told)? {
-            let mode = "journal_mode";
-            connection.pragma_update_and_check(None, mode, "WAL", |_| Ok(())).map_err(told)?;
-            connection.pragma_update(None, "synchronous", "FULL").map_err(told)?;
-        }
-        Ok(Self { connection, path: path.to_owned(), migrated })
+    fn at_server(path: &Path, make: bool) -> Result<Self, StoreError> {
+        let address = Address::try_from(path).map_err(no_address)?;
+        let path = address.shown();
+        let engine = Engine::Postgres(AtServer::open(&address, make)?);
+        Ok(Self { engine, path, migrated: None })
     }
 
     /// Where it is.
@@ -135,12 +127,15 @@ impl Database {
         self.migrated.as_deref()
     }
 
-    /// Its connection, for tests that look behind the store.
-    pub fn connection(&self) -> &Connection {
-        &self.connection
+    /// The connection to its file, for tests that look behind the store; none to a server.
+    pub fn connection(&self) -> Option<&Connection> {
+        match &self.engine {
+            Engine::Sqlite(connection) => Some(connection),
+            Engine::Postgres(_) => None,
+        }
     }
 
-    fn told(&self, error: &rusqlite::Error) -> StoreError {
+    fn told(&self, error: SqlError) -> StoreError {
         told(&self.path, error)
     }
 
@@ -148,93 +143,104 @@ impl Database {
     fn write<T, E: From<StoreError>>(
         &mut self,
         by: By,
-        work: impl FnOnce(&Transaction, &Path) -> Result<T, E>,
+        work: impl FnOnce(&Sql, &Path) -> Result<T, E>,
     ) -> Result<T, E> {
         let path = self.path.as_path();
-        let told = |error: rusqlite::Error| told(path, &error);
-        let _turn = turn::take();
-        let transaction = self
-            .connection
-            .transaction_with_behavior(TransactionBehavior::Immediate)
-            .map_err(told)?;
-        let acting = "UPDATE acting SET who = ?1, at_utc = ?2";
-        transaction.execute(acting, params![by.who, by.at.timestamp()]).map_err(told)?;
-        let done = work(&transaction, path)?;
-        transaction
-            .execute("UPDATE acting SET who = NULL, at_utc = NULL", [])
-            .and_then(|_| transaction.commit())
-            .map_err(told)?;
-        Ok(done)
+        match &mut self.engine {
+            Engine::Postgres(server) => {
+                let session = server.write(by).map_err(|error| told(path, error))?;
+                let done = work(&Sql::Postgres(&session), path)?;
+                session.commit().map_err(|error| told(path, error))?;
+                Ok(done)
+            }
+            Engine::Sqlite(connection) => {
+                let told = |error: rusqlite::Error| told(path, error.into());
+                let _turn = turn::take();
+                let transaction = connection
+                    .transaction_with_behavior(TransactionBehavior::Immediate)
+                    .map_err(told)?;
+                let acting = "UPDATE acting SET who = ?1, at_utc = ?2";
+                transaction.execute(acting, params![by.who, by.at.timestamp()]).map_err(told)?;
+                let done = work(&Sql::Sqlite(&transaction), path)?;
+                transaction
+                    .execute("UPDATE acting SET who = NULL, at_utc = NULL", [])
+                    .and_then(|_| transaction.commit())
+                    .map_err(told)?;
+                Ok(done)
+            }
+        }
+    }
+
+    /// Reads of one state of the database, whatever others write meanwhile.
+    fn reading<T>(&self, read: impl FnOnce(&Sql) -> Result<T, ReadError>) -> Result<T, StoreError> {
+        match &self.engine {
+            Engine::Sqlite(connection) => {
+                let transaction = connection.unchecked_transaction();
+                let transaction = transaction.map_err(|error| self.told(error.into()))?;
+                read(&Sql::Sqlite(&transaction)).map_err(|error| error.at(&self.path))
+            }
+            Engine::Postgres(server) => {
+                let session = server.read().map_err(|error| self.told(error))?;
+                read(&Sql::Postgres(&session)).map_err(|error| error.at(&self.path))
+            }
+        }
+    }
+
+    /// What a question gives, row by row, for tests that look behind the store.
+    ///
+    /// # Errors
+    /// [`StoreError`] where the database refuses it.
+    pub fn look(&self, question: &str) -> Result<Vec<Vec<Value>>, StoreError> {
+        self.reading(|sql| Ok(sql::look(sql, question)?))
+    }
+
+    /// Tries statements behind the store, in the name of somebody or of nobody, and takes them
+    /// back: does the database itself bar them? Gives the newest change of the audit, for tests.
+    ///
+    /// # Errors
+    /// What the database says.
+    pub fn tried(&self, who: Option<&str>, statements: &str) -> Result<Vec<Vec<Value>>, String> {
+        let newest = "SELECT who, at_utc, what, table_name, before, after FROM audit
+                      ORDER BY audit_id DESC LIMIT 1";
+        let told = |error: SqlError| error.to_string();
+        match &self.engine {
+            Engine::Sqlite(connection) => {
+                let acting = "UPDATE acting SET who = ?1, at_utc = 77";
+                let tried = connection
+                    .execute_batch("BEGIN")
+                    .and_then(|()| connection.execute(acting, [who]))
+                    .and_then(|_| connection.execute_batch(statements))
+                    .map_err(|error| error.to_string())
+                    .and_then(|()| sql::look(&Sql::Sqlite(connection), newest).map_err(told));
+                connection.execute_batch("ROLLBACK").map_err(|error| error.to_string())?;
+                tried
+            }
+            Engine::Postgres(server) => {
+                let at = DateTime::from_timestamp(77, 0).unwrap_or_default();
+                let by = By { who: who.unwrap_or_default(), at };
+                let session = server.write(by).map_err(told)?;
+                session.batch(statements).map_err(told)?;
+                sql::look(&Sql::Postgres(&session), newest).map_err(told)
+            }
+        }
     }
 
     /// Copies the database to a new file while others go on writing.
     ///
     /// # Errors
-    /// [`StoreError`] where the file is there already or cannot be written.
+    /// [`StoreError`] where the file is there already or cannot be written, and for a grove at a
+    /// server, whose own tools copy it.
     pub fn back_up(&self, to: &Path) -> Result<(), StoreError> {
+        let Engine::Sqlite(connection) = &self.engine else {
+            return Err(StoreError::CopiedByItsServer { path: self.path.clone() });
+        };
         if to.exists() {
-            let error = std::io::Error::new(
+            let error = io::Error::new(
                 ErrorKind::AlreadyExists,
                 "this file is there already; name a new one",
             );
             return Err(StoreError::File { path: to.to_owned(), error });
         }
-        copy(&self.connection, &self.path, to)
+        file::copy(connection, &self.path, to)
     }
-}
-
-/// No log stands beside the file.
-fn is_at_rest(path: &Path) -> bool {
-    let mut log = path.as_os_str().to_owned();
-    log.push("-wal");
-    path.is_file() && fs::metadata(log).map_or(true, |log| log.len() == 0)
-}
-
-fn immutable_uri(path: &Path) -> String {
-    let mut uri = String::from("file:");
-    for &byte in path.as_os_str().as_encoded_bytes() {
-        match byte {
-            b'a'..=b'z' | b'A'..=b'Z' | b'0'..=b'9' | b'/' | b'-' | b'_' | b'.' => {
-                uri.push(byte.into());
-            }
-            _ => uri.push_str(&format!("%{byte:02X}")),
-        }
-    }
-    uri + "?immutable=1"
-}
-
-/// Copies an open database to a file, whole or not at all.
-fn copy(from: &Connection, path: &Path, to: &Path) -> Result<(), StoreError> {
-    let mut unfinished = to.as_os_str().to_owned();
-    unfinished.push(".part");
-    let unfinished = PathBuf::from(unfinished);
-    let _ = fs::remove_file(&unfinished);
-    let copied = copy_pages(from, &unfinished).map_err(|error| match told(to, &error) {
-        StoreError::Damaged { reason, .. } => StoreError::Damaged { path: path.to_owned(), reason },
-        other => other,
-    });
-    let failed = |error| StoreError::File { path: to.to_owned(), error };
-    let finished = copied.and_then(|()| {
-        let synced = File::open(&unfinished).and_then(|file| file.sync_all());
-        synced.and_then(|()| fs::rename(&unfinished, to)).map_err(failed)?;
-        super::folder::sync_folder(to).map_err(failed)
-    });
-    if finished.is_err() {
-        let _ = fs::remove_file(&unfinished);
-    }
-    finished
-}
-
-/// In one step, which holds off writers' checkpoints but not writers: what is copied is one state.
-fn copy_pages(from: &Connection, to: &Path) -> rusqlite::Result<()> {
-    let mut target = Connection::open(to)?;
-    {
-        let backup = Backup::new(from, &mut target)?;
-        while matches!(backup.step(-1)?, StepResult::Busy | StepResult::Locked) {
-            std::thread::sleep(Duration::from_millis(20));
-        }
-    }
-    // The copy is a file of its own, with no log beside it.
-    target.pragma_update_and_check(None, "journal_mode", "DELETE", |_| Ok(()))?;
-    target.close().map_err(|(_, error)| error)
 }

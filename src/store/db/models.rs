@@ -3,47 +3,48 @@
 
 use super::error::StoreError;
 use super::import::{ImportError, Importing};
-use super::{By, Database, GROVE};
+use super::{By, Database};
 use crate::store::home::{MODELS, model_name};
+use crate::store::sql::{self, Sql};
 use crate::text::{Flaw, FlawKind, Refused};
 use crate::uptake::model::ModelFile;
 use chrono::{DateTime, Utc};
-use rusqlite::{Connection, OptionalExtension, params};
+use rusqlite::params;
 use std::fs;
 use std::path::Path;
 
 /// Names and texts of all models, in the order in which they came.
-pub(super) fn texts(connection: &Connection) -> rusqlite::Result<Vec<(String, String)>> {
-    connection
-        .prepare_cached("SELECT name, model_json FROM models WHERE grove_id = ?1 ORDER BY seq")?
-        .query_map([GROVE], |row| Ok((row.get(0)?, row.get(1)?)))?
-        .collect()
+pub(super) fn texts(sql: &Sql) -> sql::Result<Vec<(String, String)>> {
+    let all = "SELECT name, model_json FROM models WHERE grove_id = ?1 ORDER BY seq";
+    sql.rows(all, params![sql.grove()], |row| Ok((row.get(0)?, row.get(1)?)))
 }
 
-fn put(
-    connection: &Connection,
-    name: &str,
-    file: &ModelFile,
-    text: &str,
-) -> rusqlite::Result<usize> {
-    connection
-        .prepare_cached(
+fn put(sql: &Sql, name: &str, file: &ModelFile, text: &str) -> sql::Result<usize> {
+    sql.execute(
             "INSERT INTO models (grove_id, name, layout, fitted_utc, rests_on_draws,
                  rests_on_trees, model_json)
              VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)
-             ON CONFLICT DO UPDATE SET layout = excluded.layout, fitted_utc = excluded.fitted_utc,
+             ON CONFLICT (grove_id, name) DO UPDATE SET layout = excluded.layout, fitted_utc = excluded.fitted_utc,
                  rests_on_draws = excluded.rests_on_draws,
                  rests_on_trees = excluded.rests_on_trees, model_json = excluded.model_json",
-        )?
-        .execute(params![
-            GROVE,
+        params![
+            sql.grove(),
             name,
             file.schema,
             file.fitted_at.map(|at| at.timestamp()),
             i64::try_from(file.rests_on.draws).unwrap_or(i64::MAX),
             i64::try_from(file.rests_on.trees).unwrap_or(i64::MAX),
             text
-        ])
+        ],
+    )
+}
+
+/// Keeps a model beside all that are there; its name.
+pub(super) fn keep(sql: &Sql, as_of: DateTime<Utc>, file: &ModelFile) -> sql::Result<String> {
+    let known = texts(sql)?;
+    let name = model_name(as_of, |name| known.iter().any(|(taken, _)| taken == name));
+    put(sql, &name, file, &file.to_json())?;
+    Ok(name)
 }
 
 impl Database {
@@ -52,13 +53,11 @@ impl Database {
     /// # Errors
     /// [`StoreError`] where the file cannot be read.
     pub fn models(&self, as_of: DateTime<Utc>) -> Result<Vec<(String, String)>, StoreError> {
-        self.reading(|connection| {
-            let sql = "SELECT name, model_json FROM models
-                       WHERE grove_id = ?1 AND fitted_utc <= ?2 ORDER BY seq";
-            let mut models = connection.prepare_cached(sql)?;
-            let pair = |row: &rusqlite::Row| Ok((row.get(0)?, row.get(1)?));
-            let found = models.query_map(params![GROVE, as_of.timestamp()], pair)?;
-            Ok(found.collect::<rusqlite::Result<_>>()?)
+        self.reading(|sql| {
+            let by_then = "SELECT name, model_json FROM models
+                           WHERE grove_id = ?1 AND fitted_utc <= ?2 ORDER BY seq";
+            let values = params![sql.grove(), as_of.timestamp()];
+            Ok(sql.rows(by_then, values, |row| Ok((row.get(0)?, row.get(1)?)))?)
         })
     }
 
@@ -72,13 +71,7 @@ impl Database {
         file: &ModelFile,
         by: By,
     ) -> Result<String, StoreError> {
-        self.write(by, |connection, path| {
-            let known = texts(connection).map_err(|error| super::told(path, &error))?;
-            let name = model_name(as_of, |name| known.iter().any(|(taken, _)| taken == name));
-            put(connection, &name, file, &file.to_json())
-                .map_err(|error| super::told(path, &error))?;
-            Ok(name)
-        })
+        self.write(by, |sql, path| keep(sql, as_of, file).map_err(|error| super::told(path, error)))
     }
 }
 
@@ -110,16 +103,10 @@ impl Importing<'_, '_> {
         Ok(())
     }
 
-    fn model(
-        &mut self,
-        file: &str,
-        name: &str,
-        model: &ModelFile,
-        text: &str,
-    ) -> rusqlite::Result<()> {
-        let sql = "SELECT model_json FROM models WHERE grove_id = ?1 AND name = ?2";
-        let known: Option<String> =
-            self.connection.query_row(sql, params![GROVE, name], |row| row.get(0)).optional()?;
+    fn model(&mut self, file: &str, name: &str, model: &ModelFile, text: &str) -> sql::Result<()> {
+        let stored = "SELECT model_json FROM models WHERE grove_id = ?1 AND name = ?2";
+        let values = params![self.sql.grove(), name];
+        let known: Option<String> = self.sql.first(stored, values, |row| row.get(0))?;
         match known {
             Some(known) if known == text => {
                 self.count(MODELS).same();
@@ -133,6 +120,6 @@ impl Importing<'_, '_> {
             Some(_) => self.count(MODELS).replaced(),
             None => self.count(MODELS).fresh(),
         };
-        put(self.connection, name, model, text).map(|_| ())
+        put(&self.sql, name, model, text).map(|_| ())
     }
 }

@@ -4,13 +4,16 @@
 use super::error::StoreError;
 use super::import::{ImportError, Importing};
 use super::weather::{issue_id, time};
-use super::{By, Database, GROVE};
+use super::{By, Database};
 use crate::store::pulled::{self, MOST_ISSUES, OBSERVED, PulledHour};
+use crate::store::sql::{self, Row, Sql};
 use crate::text::{FlawKind, with_offset};
 use crate::units::{Celsius, Kilopascal, MetresPerSecond, Millimetres, WattsPerSquareMetre};
 use crate::weather::{Flags, Forecast, Hour, Series, Span};
 use chrono::{DateTime, Utc};
-use rusqlite::{Connection, OptionalExtension, Row, Statement, params};
+use rusqlite::params;
+use rusqlite::types::Value;
+use std::collections::HashMap;
 use std::path::Path;
 
 /// Columns of an hour behind its place.
@@ -18,7 +21,7 @@ const HOUR: &str = "from_utc, to_utc, air_temp_c, vapour_pressure_kpa, wind_2m_m
                     shortwave_w_m2, rain_mm, pressure_kpa, soil_water_m3_m3, estimated, source, \
                     provider_reference_et_mm, provider_vpd_kpa";
 
-fn hour(row: &Row, at: usize) -> rusqlite::Result<PulledHour> {
+fn hour(row: &Row, at: usize) -> sql::Result<PulledHour> {
     Ok(PulledHour {
         hour: Hour {
             span: Span { from: time(row.get(at)?), to: time(row.get(at + 1)?) },
@@ -38,15 +41,14 @@ fn hour(row: &Row, at: usize) -> rusqlite::Result<PulledHour> {
 }
 
 /// Observed hours, in order.
-pub(super) fn observed(connection: &Connection) -> rusqlite::Result<Vec<PulledHour>> {
-    let sql = format!("SELECT {HOUR} FROM weather_pulled WHERE grove_id = ?1 ORDER BY from_utc");
-    let mut statement = connection.prepare_cached(&sql)?;
-    statement.query_map([GROVE], |row| hour(row, 0))?.collect()
+pub(super) fn observed(sql: &Sql) -> sql::Result<Vec<PulledHour>> {
+    let all = format!("SELECT {HOUR} FROM weather_pulled WHERE grove_id = ?1 ORDER BY from_utc");
+    sql.rows(&all, params![sql.grove()], |row| hour(row, 0))
 }
 
 /// The same as a series; where two overlap, which no service gives, the earlier one holds.
-pub(super) fn series(connection: &Connection) -> rusqlite::Result<Series> {
-    let hours = observed(connection)?.into_iter().map(|pulled| pulled.hour).collect();
+pub(super) fn series(sql: &Sql) -> sql::Result<Series> {
+    let hours = observed(sql)?.into_iter().map(|pulled| pulled.hour).collect();
     Ok(apart(hours))
 }
 
@@ -62,39 +64,32 @@ fn apart(mut hours: Vec<Hour>) -> Series {
 }
 
 /// All issues that were pulled: number, time and service, in order of issue.
-pub(super) fn issues(
-    connection: &Connection,
-) -> rusqlite::Result<Vec<(i64, DateTime<Utc>, String)>> {
-    connection
-        .prepare_cached(
-            "SELECT issue_id, issued_utc, source FROM forecasts
+pub(super) fn issues(sql: &Sql) -> sql::Result<Vec<(i64, DateTime<Utc>, String)>> {
+    sql.rows(
+        "SELECT issue_id, issued_utc, source FROM forecasts
              WHERE grove_id = ?1 AND source IS NOT NULL ORDER BY issued_utc, source",
-        )?
-        .query_map([GROVE], |row| Ok((row.get(0)?, time(row.get(1)?), row.get(2)?)))?
-        .collect()
+        params![sql.grove()],
+        |row| Ok((row.get(0)?, time(row.get(1)?), row.get(2)?)),
+    )
 }
 
 /// Hours of an issue with their members.
-pub(super) fn issue_hours(
-    connection: &Connection,
-    issue_id: i64,
-) -> rusqlite::Result<Vec<(u32, PulledHour)>> {
-    let sql = format!(
-        "SELECT {HOUR}, member FROM forecast_pulled_hours WHERE issue_id = ?1
+pub(super) fn issue_hours(sql: &Sql, issue_id: i64) -> sql::Result<Vec<(u32, PulledHour)>> {
+    let all = format!(
+        "SELECT member, {HOUR} FROM forecast_pulled_hours WHERE issue_id = ?1
          ORDER BY member, from_utc"
     );
-    let mut statement = connection.prepare_cached(&sql)?;
-    statement.query_map([issue_id], |row| Ok((row.get("member")?, hour(row, 0)?)))?.collect()
+    sql.rows(&all, params![issue_id], |row| Ok((row.get(0)?, hour(row, 1)?)))
 }
 
 /// The newest issues, as many as a folder gives.
-pub(super) fn forecasts(connection: &Connection) -> rusqlite::Result<Vec<Forecast>> {
-    let issues = issues(connection)?;
+pub(super) fn forecasts(sql: &Sql) -> sql::Result<Vec<Forecast>> {
+    let issues = issues(sql)?;
     let newest = issues.len().saturating_sub(MOST_ISSUES);
     let mut forecasts = Vec::new();
     for (issue_id, issued_at, source) in &issues[newest..] {
         let mut members: Vec<Vec<Hour>> = Vec::new();
-        for (member, pulled) in issue_hours(connection, *issue_id)? {
+        for (member, pulled) in issue_hours(sql, *issue_id)? {
             let member = member as usize;
             members.resize_with(members.len().max(member + 1), Vec::new);
             members[member].push(pulled.hour);
@@ -111,7 +106,7 @@ const UPSERT_OBSERVED: &str =
          wind_2m_m_s, shortwave_w_m2, rain_mm, pressure_kpa, soil_water_m3_m3, estimated, source,
          provider_reference_et_mm, provider_vpd_kpa, batch_id)
      VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, ?15)
-     ON CONFLICT DO UPDATE SET to_utc = excluded.to_utc, air_temp_c = excluded.air_temp_c,
+     ON CONFLICT (grove_id, from_utc) DO UPDATE SET to_utc = excluded.to_utc, air_temp_c = excluded.air_temp_c,
          vapour_pressure_kpa = excluded.vapour_pressure_kpa, wind_2m_m_s = excluded.wind_2m_m_s,
          shortwave_w_m2 = excluded.shortwave_w_m2, rain_mm = excluded.rain_mm,
          pressure_kpa = excluded.pressure_kpa, soil_water_m3_m3 = excluded.soil_water_m3_m3,
@@ -125,60 +120,102 @@ const INSERT_FORECAST: &str =
          soil_water_m3_m3, estimated, source, provider_reference_et_mm, provider_vpd_kpa)
      VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, ?15)";
 
-fn put_observed(
-    statement: &mut Statement,
-    pulled: &PulledHour,
-    batch: i64,
-) -> rusqlite::Result<usize> {
+/// An hour's values behind what leads its key.
+fn values(key: impl IntoIterator<Item = i64>, pulled: &PulledHour) -> Vec<Value> {
     let hour = &pulled.hour;
-    statement.execute(params![
-        GROVE,
-        hour.span.from.timestamp(),
-        hour.span.to.timestamp(),
-        hour.air.value(),
-        hour.vapour_pressure.value(),
-        hour.wind_2m.value(),
-        hour.shortwave.value(),
-        hour.rain.value(),
-        hour.pressure.value(),
-        hour.soil_water_m3_m3,
-        hour.flags.bits(),
-        pulled.source,
-        pulled.provider_reference_et_mm,
-        pulled.provider_vpd_kpa,
-        batch
-    ])
+    let own = [
+        hour.span.from.timestamp().into(),
+        hour.span.to.timestamp().into(),
+        hour.air.value().into(),
+        hour.vapour_pressure.value().into(),
+        hour.wind_2m.value().into(),
+        hour.shortwave.value().into(),
+        hour.rain.value().into(),
+        hour.pressure.value().into(),
+        hour.soil_water_m3_m3.into(),
+        hour.flags.bits().into(),
+        pulled.source.clone().into(),
+        pulled.provider_reference_et_mm.into(),
+        pulled.provider_vpd_kpa.into(),
+    ];
+    key.into_iter().map(Value::from).chain(own).collect()
 }
 
-fn put_forecast(
-    statement: &mut Statement,
-    (issue_id, member): (i64, u32),
-    pulled: &PulledHour,
-) -> rusqlite::Result<usize> {
-    let hour = &pulled.hour;
-    statement.execute(params![
-        issue_id,
-        member,
-        hour.span.from.timestamp(),
-        hour.span.to.timestamp(),
-        hour.air.value(),
-        hour.vapour_pressure.value(),
-        hour.wind_2m.value(),
-        hour.shortwave.value(),
-        hour.rain.value(),
-        hour.pressure.value(),
-        hour.soil_water_m3_m3,
-        hour.flags.bits(),
-        pulled.source,
-        pulled.provider_reference_et_mm,
-        pulled.provider_vpd_kpa
-    ])
+fn observed_values(grove: i64, pulled: &PulledHour, batch: i64) -> Vec<Value> {
+    let mut all = values([grove], pulled);
+    all.push(batch.into());
+    all
 }
 
-fn stored(connection: &Connection, from: DateTime<Utc>) -> rusqlite::Result<Option<PulledHour>> {
-    let sql = format!("SELECT {HOUR} FROM weather_pulled WHERE grove_id = ?1 AND from_utc = ?2");
-    let mut statement = connection.prepare_cached(&sql)?;
-    statement.query_row(params![GROVE, from.timestamp()], |row| hour(row, 0)).optional()
+fn forecast_values((issue_id, member): (i64, u32), pulled: &PulledHour) -> Vec<Value> {
+    values([issue_id, member.into()], pulled)
+}
+
+/// Hours of a span as they are stored, by their starts.
+fn stored(sql: &Sql, from: DateTime<Utc>, to: DateTime<Utc>) -> sql::Result<Known> {
+    let within = format!(
+        "SELECT {HOUR} FROM weather_pulled
+         WHERE grove_id = ?1 AND from_utc BETWEEN ?2 AND ?3"
+    );
+    let values = params![sql.grove(), from.timestamp(), to.timestamp()];
+    let hours = sql.rows(&within, values, |row| hour(row, 0))?.into_iter();
+    Ok(hours.map(|pulled| (pulled.hour.span.from, pulled)).collect())
+}
+
+type Known = HashMap<DateTime<Utc>, PulledHour>;
+
+/// The stored hours among which some hours may stand.
+fn stored_beside(sql: &Sql, hours: &[PulledHour]) -> sql::Result<Known> {
+    let starts = || hours.iter().map(|pulled| pulled.hour.span.from);
+    match (starts().min(), starts().max()) {
+        (Some(first), Some(last)) => stored(sql, first, last),
+        _ => Ok(Known::new()),
+    }
+}
+
+/// Keeps hours that are new or better; how many were.
+pub(super) fn keep_observed(sql: &Sql, fresh: &[PulledHour]) -> sql::Result<usize> {
+    let known = stored_beside(sql, fresh)?;
+    let is_wanted = |pulled: &&PulledHour| {
+        let known = known.get(&pulled.hour.span.from);
+        known.is_none_or(|known| pulled.hour.flags.count() < known.hour.flags.count())
+    };
+    let wanted: Vec<PulledHour> = fresh.iter().filter(is_wanted).map(PulledHour::rounded).collect();
+    if wanted.is_empty() {
+        return Ok(0);
+    }
+    let batch = new_batch(sql, "pull")?;
+    let rows = wanted.iter().map(|pulled| observed_values(sql.grove(), pulled, batch));
+    sql.put_whole(UPSERT_OBSERVED, rows.collect())?;
+    Ok(wanted.len())
+}
+
+/// Keeps an issue that says something new. Was it kept?
+pub(super) fn keep_forecast(
+    sql: &Sql,
+    issued_at: DateTime<Utc>,
+    source: &str,
+    members: &[Vec<PulledHour>],
+) -> sql::Result<bool> {
+    let hours: Vec<(u32, PulledHour)> = (0..)
+        .zip(members)
+        .flat_map(|(member, hours)| hours.iter().map(move |hour| (member, hour.rounded())))
+        .collect();
+    let of_source = |(_, _, name): &(i64, DateTime<Utc>, String)| name == source;
+    let newest = issues(sql)?.into_iter().rev().find(of_source);
+    if let Some((issue_id, ..)) = newest {
+        let kept = issue_hours(sql, issue_id)?;
+        if hours.iter().all(|hour| kept.contains(hour)) {
+            return Ok(false);
+        }
+    }
+    let batch = new_batch(sql, "pull")?;
+    let (issue_id, is_new) = issue_id(sql, Some(issued_at.timestamp()), Some(source), batch)?;
+    if is_new {
+        let rows = hours.iter().map(|(member, hour)| forecast_values((issue_id, *member), hour));
+        sql.put_whole(INSERT_FORECAST, rows.collect())?;
+    }
+    Ok(is_new)
 }
 
 impl Database {
@@ -187,7 +224,7 @@ impl Database {
     /// # Errors
     /// [`StoreError`] where the file cannot be read.
     pub fn pulled_series(&self) -> Result<Series, StoreError> {
-        self.reading(|connection| Ok(series(connection)?))
+        self.reading(|sql| Ok(series(sql)?))
     }
 
     /// Adds observed hours: those not there yet, and those that are less estimated than the ones
@@ -196,27 +233,8 @@ impl Database {
     /// # Errors
     /// [`StoreError`]; nothing is kept then.
     pub fn keep_observed(&mut self, fresh: &[PulledHour], by: By) -> Result<usize, StoreError> {
-        self.write(by, |connection, path| {
-            let told = |error: rusqlite::Error| super::told(path, &error);
-            let mut wanted = Vec::new();
-            for pulled in fresh {
-                let known = stored(connection, pulled.hour.span.from).map_err(told)?;
-                if known.is_none_or(|known| pulled.hour.flags.count() < known.hour.flags.count()) {
-                    wanted.push(pulled.rounded());
-                }
-            }
-            if wanted.is_empty() {
-                return Ok(0);
-            }
-            let keep = || {
-                let batch = new_batch(connection)?;
-                let mut statement = connection.prepare_cached(UPSERT_OBSERVED)?;
-                wanted
-                    .iter()
-                    .try_for_each(|pulled| put_observed(&mut statement, pulled, batch).map(|_| ()))
-            };
-            keep().map_err(told)?;
-            Ok(wanted.len())
+        self.write(by, |sql, path| {
+            keep_observed(sql, fresh).map_err(|error| super::told(path, error))
         })
     }
 
@@ -232,80 +250,56 @@ impl Database {
         members: &[Vec<PulledHour>],
         by: By,
     ) -> Result<bool, StoreError> {
-        let hours: Vec<(u32, PulledHour)> = (0..)
-            .zip(members)
-            .flat_map(|(member, hours)| hours.iter().map(move |hour| (member, hour.rounded())))
-            .collect();
-        self.write(by, |connection, path| {
-            let keep = || {
-                let of_source = |(_, _, name): &(i64, DateTime<Utc>, String)| name == source;
-                let newest = issues(connection)?.into_iter().rev().find(of_source);
-                if let Some((issue_id, ..)) = newest {
-                    let kept = issue_hours(connection, issue_id)?;
-                    if hours.iter().all(|hour| kept.contains(hour)) {
-                        return Ok(false);
-                    }
-                }
-                let batch = new_batch(connection)?;
-                let issued = Some(issued_at.timestamp());
-                let (issue_id, is_new) = issue_id(connection, issued, Some(source), batch)?;
-                if !is_new {
-                    return Ok(false);
-                }
-                let mut statement = connection.prepare_cached(INSERT_FORECAST)?;
-                for (member, hour) in &hours {
-                    put_forecast(&mut statement, (issue_id, *member), hour)?;
-                }
-                Ok(true)
-            };
-            keep().map_err(|error: rusqlite::Error| super::told(path, &error))
+        self.write(by, |sql, path| {
+            let kept = keep_forecast(sql, issued_at, source, members);
+            kept.map_err(|error| super::told(path, error))
         })
     }
 }
 
-fn new_batch(connection: &Connection) -> rusqlite::Result<i64> {
-    let sql = "INSERT INTO batches (grove_id, what) VALUES (?1, 'pull')";
-    connection.execute(sql, [GROVE])?;
-    Ok(connection.last_insert_rowid())
+/// Number of a new batch.
+pub(super) fn new_batch(sql: &Sql, what: &str) -> sql::Result<i64> {
+    let new = "INSERT INTO batches (grove_id, what) VALUES (?1, ?2) RETURNING batch_id";
+    sql.value(new, params![sql.grove(), what])
 }
 
 impl Importing<'_, '_> {
     /// Keeps what was pulled into a folder.
     pub(super) fn pulled(&mut self, folder: &Path, batch: i64) -> Result<(), ImportError> {
-        let connection = self.connection;
+        let sql = self.sql;
         let hours = pulled::observed(folder)?;
-        let mut statement = connection.prepare_cached(UPSERT_OBSERVED)?;
+        let known = stored_beside(&sql, &hours)?;
+        let mut rows = Vec::new();
         for ((row, pulled), done) in (2..).zip(&hours).zip(0..) {
             self.tick(OBSERVED, done, hours.len());
-            let wanted = match stored(connection, pulled.hour.span.from)? {
+            let wanted = match known.get(&pulled.hour.span.from) {
                 None => self.count(OBSERVED).fresh(),
-                Some(known) if known == *pulled => self.count(OBSERVED).same(),
+                Some(known) if known == pulled => self.count(OBSERVED).same(),
                 Some(_) if self.replace => self.count(OBSERVED).replaced(),
                 Some(known) => {
                     let from = with_offset(pulled.hour.span.from, self.zone).to_rfc3339();
-                    let words = (&*format!("the hour from {from}"), shown(&known), shown(pulled));
+                    let words = (&*format!("the hour from {from}"), shown(known), shown(pulled));
                     self.conflict(OBSERVED, row, "an hour", words);
                     false
                 }
             };
             if wanted {
-                let written = put_observed(&mut statement, pulled, batch);
-                self.put(OBSERVED, row, written)?;
+                rows.push((row, observed_values(sql.grove(), pulled, batch)));
             }
         }
+        self.put_all(OBSERVED, UPSERT_OBSERVED, rows)?;
         self.pulled_issues(folder, batch)
     }
 
     fn pulled_issues(&mut self, folder: &Path, batch: i64) -> Result<(), ImportError> {
-        let connection = self.connection;
-        let mut insert = connection.prepare_cached(INSERT_FORECAST)?;
+        let sql = self.sql;
         for (issued_at, path) in pulled::issue_files(folder)? {
             let hours = pulled::read(&path)?;
             let Some(source) = hours.first().map(|(_, hour)| hour.source.clone()) else { continue };
             let issued = Some(issued_at.timestamp());
-            let (issue_id, is_new) = issue_id(connection, issued, Some(&source), batch)?;
+            let (issue_id, is_new) = issue_id(&sql, issued, Some(&source), batch)?;
             if !is_new {
-                let known = issue_hours(connection, issue_id)?;
+                let known = issue_hours(&sql, issue_id)?;
                 if known == hours {
                     self.count(pulled::FORECASTS).same();
                 } else {
@@ -319,10 +313,10 @@ impl Importing<'_, '_> {
                 continue;
             }
             self.count(pulled::FORECASTS).fresh();
-            for (row, (member, hour)) in (2..).zip(&hours) {
-                let written = put_forecast(&mut insert, (issue_id, *member), hour);
-                self.put(pulled::FORECASTS, row, written)?;
-            }
+            let rows = (2..)
+                .zip(&hours)
+                .map(|(row, (member, hour))| (row, forecast_values((issue_id, *member), hour)));
+            self.put_all(pulled::FORECASTS, INSERT_FORECAST, rows.collect())?;
         }
         Ok(())
     }

@@ -1,8 +1,8 @@
 //! The schema and its versions: an older database is brought up to date after a backup beside it,
 //! a newer one is refused.
 
-use super::error::{StoreError, told};
-use super::{Database, copy};
+use super::error::{StoreError, of_file as told};
+use super::file::copy;
 use chrono::{DateTime, Utc};
 use rusqlite::{Connection, TransactionBehavior};
 use std::path::{Path, PathBuf};
@@ -81,15 +81,4 @@ fn migrate(connection: &mut Connection) -> rusqlite::Result<()> {
     transaction.pragma_update(None, "application_id", APPLICATION_ID)?;
     transaction.pragma_update(None, "user_version", LATEST)?;
     transaction.commit()
-}
-
-impl Database {
-    /// Version of its schema, and of SQLite.
-    ///
-    /// # Errors
-    /// [`StoreError`] where the file cannot be read.
-    pub fn versions(&self) -> Result<(i64, &'static str), StoreError> {
-        let version = version(&self.connection).map_err(|error| self.told(&error))?;
-        Ok((version, rusqlite::version()))
-    }
 }

@@ -1,7 +1,8 @@
-//! Is a database sound? SQLite's own checks, references, and the rules that span several rows.
+//! Is a database sound? The engine's own checks, references, and the rules that span several rows.
 
 use super::error::StoreError;
-use super::{Database, schema};
+use super::{Database, Engine, schema};
+use crate::store::sql::{self, Sql};
 use rusqlite::Connection;
 
 /// What was found.
@@ -9,8 +10,8 @@ use rusqlite::Connection;
 pub struct Soundness {
     /// Version of the schema.
     pub schema: i64,
-    /// Version of SQLite.
-    pub sqlite: &'static str,
+    /// The engine and its version.
+    pub engine: String,
     /// What is wrong, a line each; none where it is sound.
     pub problems: Vec<String>,
 }
@@ -28,21 +29,29 @@ const RULES: [(&str, &str); 5] = [
 const MOST_LINES: usize = 20;
 
 impl Database {
-    /// Checks the whole file; it may be long, and others may write meanwhile.
+    /// Checks all of the grove; it may be long, and others may write meanwhile.
     ///
     /// # Errors
     /// [`StoreError`] where it cannot be read at all.
     pub fn soundness(&self) -> Result<Soundness, StoreError> {
-        let connection = &self.connection;
-        let told = |error: rusqlite::Error| self.told(&error);
+        let told = |error: rusqlite::Error| self.told(error.into());
+        let Engine::Sqlite(connection) = &self.engine else {
+            // A server holds its files and references to be sound by itself.
+            return self.reading(|sql| {
+                let schema = sql.value("SELECT version FROM about", &[])?;
+                let version: String = sql.value("SELECT current_setting('server_version')", &[])?;
+                let problems = rules(sql)?;
+                Ok(Soundness { schema, engine: format!("PostgreSQL {version}"), problems })
+            });
+        };
         let schema = schema::version(connection).map_err(told)?;
         let mut problems = integrity(connection).map_err(told)?;
         // What is damaged cannot be asked further.
         if problems.is_empty() {
             problems.extend(references(connection).map_err(told)?);
-            problems.extend(rules(connection).map_err(told)?);
+            problems.extend(rules(&Sql::Sqlite(connection)).map_err(|error| self.told(error))?);
         }
-        Ok(Soundness { schema, sqlite: rusqlite::version(), problems })
+        Ok(Soundness { schema, engine: format!("SQLite {}", rusqlite::version()), problems })
     }
 }
 
@@ -64,14 +73,12 @@ fn references(connection: &Connection) -> rusqlite::Result<Vec<String>> {
     lines.take(MOST_LINES).collect()
 }
 
-fn rules(connection: &Connection) -> rusqlite::Result<Vec<String>> {
+fn rules(sql: &Sql) -> sql::Result<Vec<String>> {
     let mut problems = Vec::new();
     for (view, rule) in RULES {
-        let sql = format!("SELECT DISTINCT draw_id FROM {view} LIMIT {MOST_LINES}");
-        let mut statement = connection.prepare(&sql)?;
-        let lines = statement
-            .query_map([], |row| Ok(format!("draw '{}': {rule}", row.get::<_, String>(0)?)))?;
-        problems.extend(lines.collect::<rusqlite::Result<Vec<_>>>()?);
+        let breaches = format!("SELECT DISTINCT draw_id FROM {view} LIMIT {MOST_LINES}");
+        let line = |row: &sql::Row| Ok(format!("draw '{}': {rule}", row.get::<String>(0)?));
+        problems.extend(sql.rows(&breaches, &[], line)?);
     }
     Ok(problems)
 }

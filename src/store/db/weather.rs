@@ -1,7 +1,7 @@
 //! The user's own weather: hours as their files tell them, in and out typed.
 
-use super::GROVE;
 use super::import::Importing;
+use crate::store::sql::{self, Row, Sql, Values};
 use crate::text::{Findings, Table, format_time, with_offset};
 use crate::units::{
     Celsius, Kilopascal, MetresPerSecond, Millimetres, Percent, WattsPerSquareMetre,
@@ -12,8 +12,8 @@ use crate::weather::parse::{
 };
 use chrono::{DateTime, Utc};
 use chrono_tz::Tz;
-use rusqlite::types::ValueRef;
-use rusqlite::{Connection, OptionalExtension, Params, Row, Statement, params};
+use rusqlite::params;
+use rusqlite::types::{Value, ValueRef};
 use std::collections::{BTreeSet, HashMap};
 
 /// Columns of an hour behind its place, in the order of [`MEASURES`].
@@ -39,8 +39,8 @@ fn values(hour: &RawHour) -> [Option<f64>; MEASURES.len()] {
 }
 
 /// An hour from its columns, the first of them at `at`.
-fn hour(row: &Row, at: usize, number: u64) -> rusqlite::Result<RawHour> {
-    let number_at = |measure: usize| row.get::<_, Option<f64>>(at + 2 + measure);
+fn hour(row: &Row, at: usize, number: u64) -> sql::Result<RawHour> {
+    let number_at = |measure: usize| row.get::<Option<f64>>(at + 2 + measure);
     Ok(RawHour {
         row: number,
         span: Span { from: time(row.get(at)?), to: time(row.get(at + 1)?) },
@@ -64,36 +64,33 @@ pub(super) fn time(seconds: i64) -> DateTime<Utc> {
 }
 
 /// The grove's own observed hours.
-pub(super) fn observed(connection: &Connection) -> rusqlite::Result<RawSeries> {
-    let sql = format!("SELECT {HOUR} FROM weather_observed WHERE grove_id = ?1 ORDER BY from_utc");
-    let mut statement = connection.prepare_cached(&sql)?;
-    let mut rows = statement.query([GROVE])?;
-    let mut hours = Vec::new();
-    while let Some(row) = rows.next()? {
-        hours.push(hour(row, 0, hours.len() as u64 + 2)?);
-    }
+pub(super) fn observed(sql: &Sql) -> sql::Result<RawSeries> {
+    let all = format!("SELECT {HOUR} FROM weather_observed WHERE grove_id = ?1 ORDER BY from_utc");
+    let mut number = 1;
+    let hours = sql.rows(&all, params![sql.grove()], |row| {
+        number += 1;
+        hour(row, 0, number)
+    })?;
     Ok(RawSeries::of(hours))
 }
 
 /// The grove's own forecasts, in order of issue, members in order of name.
-pub(super) fn forecasts(connection: &Connection) -> rusqlite::Result<Vec<RawForecast>> {
-    let sql = format!(
+pub(super) fn forecasts(sql: &Sql) -> sql::Result<Vec<RawForecast>> {
+    let all = format!(
         "SELECT f.issue_id, f.issued_utc, h.member, {HOUR}
          FROM forecasts f JOIN forecast_hours h ON h.issue_id = f.issue_id
          WHERE f.grove_id = ?1 AND f.source IS NULL
-         ORDER BY f.issued_utc, f.issue_id, h.member, h.from_utc"
+         ORDER BY f.issued_utc NULLS FIRST, f.issue_id, h.member, h.from_utc"
     );
-    let mut statement = connection.prepare_cached(&sql)?;
-    let mut rows = statement.query([GROVE])?;
     let mut issues: Vec<RawForecast> = Vec::new();
     let (mut at, mut number): (Option<(i64, String)>, u64) = (None, 2);
-    while let Some(row) = rows.next()? {
+    sql.rows(&all, params![sql.grove()], |row| {
         let place: (i64, String) = (row.get(0)?, row.get(2)?);
         if at.as_ref().is_none_or(|(issue, _)| *issue != place.0) {
-            let issued_at = row.get::<_, Option<i64>>(1)?.map(time);
+            let issued_at = row.get::<Option<i64>>(1)?.map(time);
             issues.push(RawForecast { issued_at, members: Vec::new(), names: Vec::new() });
         }
-        let Some(issue) = issues.last_mut() else { continue };
+        let Some(issue) = issues.last_mut() else { return Ok(()) };
         if at.as_ref() != Some(&place) {
             issue.members.push(RawSeries::default());
             issue.names.push((!place.1.is_empty()).then(|| place.1.clone()));
@@ -102,7 +99,8 @@ pub(super) fn forecasts(connection: &Connection) -> rusqlite::Result<Vec<RawFore
             member.hours.push(hour(row, 3, number)?);
         }
         (at, number) = (Some(place), number + 1);
-    }
+        Ok(())
+    })?;
     Ok(with_measures(issues))
 }
 
@@ -143,7 +141,8 @@ fn asides(file: &str, bytes: &[u8]) -> HashMap<u64, String> {
 }
 
 /// SQL that puts an hour in, or changes the one that is there; `keys` name its place.
-fn upsert(table: &str, keys: &str, more: &str) -> String {
+fn upsert(sql: &Sql, table: &str, keys: &str, more: &str) -> String {
+    let place = sql.key(&format!("{keys}, from_utc"));
     let columns: Vec<&str> = HOUR.split(", ").chain(["aside"]).collect();
     let count = keys.split(", ").count() + columns.len() + usize::from(!more.is_empty());
     let marks: Vec<String> = (1..=count).map(|n| format!("?{n}")).collect();
@@ -154,7 +153,7 @@ fn upsert(table: &str, keys: &str, more: &str) -> String {
         .collect();
     let more = if more.is_empty() { String::new() } else { format!(", {more}") };
     format!(
-        "INSERT INTO {table} ({keys}, {}{more}) VALUES ({}) ON CONFLICT DO UPDATE SET {}",
+        "INSERT INTO {table} ({keys}, {}{more}) VALUES ({}) ON CONFLICT ({place}) DO UPDATE SET {}",
         columns.join(", "),
         marks.join(", "),
         changed.join(", ")
@@ -175,6 +174,14 @@ impl Offered<'_> {
 
 type Stored = Option<(RawHour, Option<String>)>;
 
+/// An hour's values between what leads its key and what stands behind it.
+fn row(key: impl IntoIterator<Item = Value>, offered: &Offered) -> Vec<Value> {
+    let (from, to) = offered.ends();
+    let measures = values(offered.hour).into_iter().map(Value::from);
+    let aside = offered.aside.cloned().into();
+    key.into_iter().chain([from.into(), to.into()]).chain(measures).chain([aside]).collect()
+}
+
 impl Importing<'_, '_> {
     /// Keeps the grove's own observed hours.
     pub(super) fn observed(
@@ -182,49 +189,30 @@ impl Importing<'_, '_> {
         series: &RawSeries,
         bytes: &[u8],
         batch: i64,
-    ) -> rusqlite::Result<()> {
-        let connection = self.connection;
-        let sql = format!(
+    ) -> sql::Result<()> {
+        let (sql, grove) = (self.sql, self.sql.grove());
+        let select = format!(
             "SELECT {HOUR}, aside FROM weather_observed WHERE grove_id = ?1 AND from_utc = ?2"
         );
-        let mut select = connection.prepare_cached(&sql)?;
-        let mut write =
-            connection.prepare_cached(&upsert("weather_observed", "grove_id", "batch_id"))?;
-        let is_new = is_empty(connection, "weather_observed")?;
+        let is_new = is_empty(&sql, "weather_observed")?;
         self.file_of_hours(OBSERVED, bytes)?;
         let asides = asides(OBSERVED, bytes);
+        let mut rows = Vec::new();
         for (done, hour) in series.hours.iter().enumerate() {
             self.tick(OBSERVED, done, series.hours.len());
             let offered = Offered { hour, aside: asides.get(&hour.row) };
-            let (from, to) = offered.ends();
             let known = match is_new {
                 true => None,
-                false => stored(&mut select, params![GROVE, from])?,
+                false => stored(&sql, &select, params![grove, offered.ends().0])?,
             };
             if self.wants(OBSERVED, &offered, known, "") {
-                let v = values(hour);
-                let written = write.execute(params![
-                    GROVE,
-                    from,
-                    to,
-                    v[0],
-                    v[1],
-                    v[2],
-                    v[3],
-                    v[4],
-                    v[5],
-                    v[6],
-                    v[7],
-                    v[8],
-                    v[9],
-                    v[10],
-                    offered.aside,
-                    batch
-                ]);
-                self.put(OBSERVED, hour.row, written)?;
+                let mut values = row([grove.into()], &offered);
+                values.push(batch.into());
+                rows.push((hour.row, values));
             }
         }
-        Ok(())
+        let upsert = upsert(&sql, "weather_observed", "grove_id", "batch_id");
+        self.put_all(OBSERVED, &upsert, rows)
     }
 
     /// Keeps the grove's own forecasts.
@@ -233,22 +221,20 @@ impl Importing<'_, '_> {
         issues: &[RawForecast],
         bytes: &[u8],
         batch: i64,
-    ) -> rusqlite::Result<()> {
-        let connection = self.connection;
-        let sql = format!(
+    ) -> sql::Result<()> {
+        let sql = self.sql;
+        let select = format!(
             "SELECT {HOUR}, aside FROM forecast_hours
              WHERE issue_id = ?1 AND member = ?2 AND from_utc = ?3"
         );
-        let mut select = connection.prepare_cached(&sql)?;
-        let mut write =
-            connection.prepare_cached(&upsert("forecast_hours", "issue_id, member", ""))?;
         let asides = asides(FORECAST, bytes);
         self.file_of_hours(FORECAST, bytes)?;
         let total = issues.iter().flat_map(|issue| &issue.members).map(|m| m.hours.len()).sum();
         let mut done = 0;
+        let mut rows = Vec::new();
         for issue in issues {
             let issued = issue.issued_at.map(|at| at.timestamp());
-            let (issue_id, is_new) = issue_id(connection, issued, None, batch)?;
+            let (issue_id, is_new) = issue_id(&sql, issued, None, batch)?;
             let named = issue
                 .issued_at
                 .map(|at| format!(" of the issue {}", with_offset(at, self.zone).to_rfc3339()));
@@ -259,50 +245,33 @@ impl Importing<'_, '_> {
                     self.tick(FORECAST, done, total);
                     done += 1;
                     let offered = Offered { hour, aside: asides.get(&hour.row) };
-                    let (from, to) = offered.ends();
+                    let from = offered.ends().0;
                     let known = match is_new {
                         true => None,
-                        false => stored(&mut select, params![issue_id, name, from])?,
+                        false => stored(&sql, &select, params![issue_id, name, from])?,
                     };
                     if self.wants(FORECAST, &offered, known, &named) {
-                        let v = values(hour);
-                        let written = write.execute(params![
-                            issue_id,
-                            name,
-                            from,
-                            to,
-                            v[0],
-                            v[1],
-                            v[2],
-                            v[3],
-                            v[4],
-                            v[5],
-                            v[6],
-                            v[7],
-                            v[8],
-                            v[9],
-                            v[10],
-                            offered.aside
-                        ]);
-                        self.put(FORECAST, hour.row, written)?;
+                        let key = [issue_id.into(), Value::Text(name.to_owned())];
+                        rows.push((hour.row, row(key, &offered)));
                     }
                 }
             }
         }
-        Ok(())
+        let upsert = upsert(&sql, "forecast_hours", "issue_id, member", "");
+        self.put_all(FORECAST, &upsert, rows)
     }
 
     /// Keeps by which end a file names its hours.
-    fn file_of_hours(&self, file: &str, bytes: &[u8]) -> rusqlite::Result<()> {
+    fn file_of_hours(&self, file: &str, bytes: &[u8]) -> sql::Result<()> {
         let end = bytes.iter().position(|byte| *byte == b'\n').unwrap_or(bytes.len());
         let header = String::from_utf8_lossy(&bytes[..end]);
         let named = ["hour_ending", "hour_starting"].into_iter().find(|name| header.contains(name));
         let Some(column) = named else { return Ok(()) };
-        if time_column(self.connection, file)? != Some(column.to_owned()) {
-            self.connection.execute(
+        if time_column(&self.sql, file)? != Some(column.to_owned()) {
+            self.sql.execute(
                 "INSERT INTO weather_files (grove_id, file, time_column) VALUES (?1, ?2, ?3)
-                 ON CONFLICT DO UPDATE SET time_column = excluded.time_column",
-                params![GROVE, file, column],
+                 ON CONFLICT (grove_id, file) DO UPDATE SET time_column = excluded.time_column",
+                params![self.sql.grove(), file, column],
             )?;
         }
         Ok(())
@@ -340,95 +309,85 @@ impl Importing<'_, '_> {
 }
 
 /// The column by which a file names its hours.
-fn time_column(connection: &Connection, file: &str) -> rusqlite::Result<Option<String>> {
-    let sql = "SELECT time_column FROM weather_files WHERE grove_id = ?1 AND file = ?2";
-    connection.query_row(sql, params![GROVE, file], |row| row.get(0)).optional()
+fn time_column(sql: &Sql, file: &str) -> sql::Result<Option<String>> {
+    let named = "SELECT time_column FROM weather_files WHERE grove_id = ?1 AND file = ?2";
+    sql.first(named, params![sql.grove(), file], |row| row.get(0))
 }
 
-fn stored(select: &mut Statement, place: impl Params) -> rusqlite::Result<Stored> {
-    select.query_row(place, |row| Ok((hour(row, 0, 0)?, row.get("aside")?))).optional()
+fn stored(sql: &Sql, select: &str, place: Values) -> sql::Result<Stored> {
+    let aside = 2 + MEASURES.len();
+    sql.first(select, place, |row| Ok((hour(row, 0, 0)?, row.get(aside)?)))
 }
 
-/// Has a table no row yet?
-pub(super) fn is_empty(connection: &Connection, table: &str) -> rusqlite::Result<bool> {
-    let sql = format!("SELECT NOT EXISTS (SELECT 1 FROM {table})");
-    connection.query_row(&sql, [], |row| row.get(0))
+/// Has a table no row of this grove yet?
+pub(super) fn is_empty(sql: &Sql, table: &str) -> sql::Result<bool> {
+    sql.value(&format!("SELECT NOT EXISTS (SELECT 1 FROM {table})"), &[])
 }
 
 /// Number of an issue, and whether it is new.
 pub(super) fn issue_id(
-    connection: &Connection,
+    sql: &Sql,
     issued_utc: Option<i64>,
     source: Option<&str>,
     batch: i64,
-) -> rusqlite::Result<(i64, bool)> {
-    let known = connection
-        .prepare_cached(
-            "SELECT issue_id FROM forecasts
-             WHERE grove_id = ?1 AND ifnull(source, '') = ifnull(?2, '')
-                 AND ifnull(issued_utc, -1) = ifnull(?3, -1)",
-        )?
-        .query_row(params![GROVE, source, issued_utc], |row| row.get(0))
-        .optional()?;
+) -> sql::Result<(i64, bool)> {
+    let known = sql.first(
+        "SELECT issue_id FROM forecasts
+         WHERE grove_id = ?1 AND coalesce(source, '') = coalesce(?2, '')
+             AND coalesce(issued_utc, -1) = coalesce(?3, CAST(-1 AS BIGINT))",
+        params![sql.grove(), source, issued_utc],
+        |row| row.get(0),
+    )?;
     if let Some(known) = known {
         return Ok((known, false));
     }
-    connection
-        .prepare_cached(
-            "INSERT INTO forecasts (grove_id, source, issued_utc, batch_id)
-             VALUES (?1, ?2, ?3, ?4)",
-        )?
-        .execute(params![GROVE, source, issued_utc, batch])?;
-    Ok((connection.last_insert_rowid(), true))
+    let new = "INSERT INTO forecasts (grove_id, source, issued_utc, batch_id)
+               VALUES (?1, ?2, ?3, ?4) RETURNING issue_id";
+    Ok((sql.value(new, params![sql.grove(), source, issued_utc, batch])?, true))
 }
 
 /// The two files of the grove's own weather, as they are written out.
-pub(super) fn texts(
-    connection: &Connection,
-    zone: Tz,
-) -> rusqlite::Result<Vec<(&'static str, Vec<u8>)>> {
+pub(super) fn texts(sql: &Sql, zone: Tz) -> sql::Result<Vec<(&'static str, Vec<u8>)>> {
     let observed =
         format!("SELECT {HOUR}, aside FROM weather_observed WHERE grove_id = ?1 ORDER BY from_utc");
     let forecast = format!(
         "SELECT {HOUR}, aside, f.issued_utc, h.member
          FROM forecasts f JOIN forecast_hours h ON h.issue_id = f.issue_id
          WHERE f.grove_id = ?1 AND f.source IS NULL
-         ORDER BY f.issued_utc, f.issue_id, h.member, h.from_utc"
+         ORDER BY f.issued_utc NULLS FIRST, f.issue_id, h.member, h.from_utc"
     );
     let mut texts = Vec::new();
-    for (file, sql) in [(OBSERVED, observed), (FORECAST, forecast)] {
-        let by = time_column(connection, file)?.unwrap_or_else(|| "hour_starting".to_owned());
-        let text = text(connection, &sql, (&by, file == FORECAST), zone)?;
+    for (file, wanted) in [(OBSERVED, observed), (FORECAST, forecast)] {
+        let by = time_column(sql, file)?.unwrap_or_else(|| "hour_starting".to_owned());
+        let text = text(sql, &wanted, (&by, file == FORECAST), zone)?;
         texts.extend(text.map(|text| (file, text)));
     }
     Ok(texts)
 }
 
 fn text(
-    connection: &Connection,
-    sql: &str,
+    sql: &Sql,
+    wanted: &str,
     (by, issued): (&str, bool),
     zone: Tz,
-) -> rusqlite::Result<Option<Vec<u8>>> {
+) -> sql::Result<Option<Vec<u8>>> {
     let end = usize::from(by == "hour_ending");
     let known = MEASURES.len() + 2;
     let mut names: BTreeSet<String> = BTreeSet::new();
     let (mut has, mut has_issue, mut has_member) = ([false; MEASURES.len()], false, false);
-    let mut statement = connection.prepare(sql)?;
-    let mut rows = statement.query([GROVE])?;
     let mut any = false;
-    while let Some(row) = rows.next()? {
+    sql.rows(wanted, params![sql.grove()], |row| {
         any = true;
         for (at, has) in has.iter_mut().enumerate() {
-            *has |= row.get_ref(2 + at)? != ValueRef::Null;
+            *has |= row.value(2 + at)? != ValueRef::Null;
         }
         names.extend(others(row, known)?.into_iter().map(|(name, _)| name));
         if issued {
-            has_issue |= row.get_ref(known + 1)? != ValueRef::Null;
-            has_member |= !row.get::<_, String>(known + 2)?.is_empty();
+            has_issue |= row.value(known + 1)? != ValueRef::Null;
+            has_member |= !row.get::<String>(known + 2)?.is_empty();
         }
-    }
-    drop(rows);
+        Ok(())
+    })?;
     if !any {
         return Ok(None);
     }
@@ -439,9 +398,8 @@ fn text(
     header.extend(shown.iter().map(|at| MEASURES[*at]));
     header.extend(names.iter().map(String::as_str));
     let mut writer = csv::Writer::from_writer(Vec::new());
-    let mut written = writer.write_record(&header);
-    let mut rows = statement.query([GROVE])?;
-    while let Some(row) = rows.next()? {
+    writer.write_record(&header).expect("a row into memory");
+    sql.rows(wanted, params![sql.grove()], |row| {
         let mut cells = vec![format_time(time(row.get(end)?), zone)];
         if has_issue {
             let issued: Option<i64> = row.get(known + 1)?;
@@ -458,14 +416,14 @@ fn text(
         cells.extend(names.iter().map(|name| {
             others.get(name).and_then(serde_json::Value::as_str).unwrap_or_default().to_owned()
         }));
-        written = written.and_then(|()| writer.write_record(&cells));
-    }
-    written.expect("rows of equal length into memory");
+        writer.write_record(&cells).expect("rows of equal length into memory");
+        Ok(())
+    })?;
     Ok(Some(writer.into_inner().expect("memory can be flushed")))
 }
 
 /// Cells of columns that are not known here.
-fn others(row: &Row, at: usize) -> rusqlite::Result<serde_json::Map<String, serde_json::Value>> {
+fn others(row: &Row, at: usize) -> sql::Result<serde_json::Map<String, serde_json::Value>> {
     let text: Option<String> = row.get(at)?;
     Ok(text.and_then(|text| serde_json::from_str(&text).ok()).unwrap_or_default())
 }

@@ -1,6 +1,7 @@
 //! The audit of writes: a row before each write is done, and its status after.
 
 use super::{Office, OfficeError, time};
+use crate::store::sql::Row;
 use chrono::{DateTime, Utc};
 use rusqlite::params;
 use rusqlite::types::{FromSql, FromSqlError, FromSqlResult, ToSql, ToSqlOutput, ValueRef};
@@ -72,16 +73,14 @@ impl Office {
     /// # Errors
     /// [`OfficeError`] where the file cannot be written: then nothing should be.
     pub fn write_asked(&self, asked: &Written) -> Result<i64, OfficeError> {
-        self.write(|connection| {
-            let sql =
+        self.note(|sql| {
+            let new =
                 "INSERT INTO audit (at_utc, who, how, method, path, grove, request_id, status)
-                       VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8)";
+                       VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8) RETURNING audit_id";
             let Written { who, how, method, path, grove, request_id, status, .. } = asked;
             let at = asked.at.timestamp();
-            connection
-                .prepare_cached(sql)?
-                .execute(params![at, who, how, method, path, grove, request_id, status])?;
-            Ok(connection.last_insert_rowid())
+            let values = params![at, who, how, method, path, grove, request_id, status];
+            Ok(sql.value(new, values)?)
         })
     }
 
@@ -90,9 +89,9 @@ impl Office {
     /// # Errors
     /// [`OfficeError`] where the file cannot be written.
     pub fn write_answered(&self, number: i64, status: u16) -> Result<(), OfficeError> {
-        self.write(|connection| {
-            let sql = "UPDATE audit SET status = ?2 WHERE audit_id = ?1";
-            connection.prepare_cached(sql)?.execute(params![number, status])?;
+        self.note(|sql| {
+            let change = "UPDATE audit SET status = ?2 WHERE audit_id = ?1";
+            sql.execute(change, params![number, status])?;
             Ok(())
         })
     }
@@ -102,12 +101,10 @@ impl Office {
     /// # Errors
     /// [`OfficeError`] where the file cannot be read.
     pub fn last_writes(&self, at_most: u32) -> Result<Vec<Written>, OfficeError> {
-        self.read(|connection| {
-            let mut all = connection.prepare_cached(
-                "SELECT at_utc, who, how, method, path, grove, request_id, status
-                 FROM audit ORDER BY audit_id DESC LIMIT ?1",
-            )?;
-            let writes = all.query_map([at_most], |row| {
+        self.read(|sql| {
+            let last = "SELECT at_utc, who, how, method, path, grove, request_id, status
+                        FROM audit ORDER BY audit_id DESC LIMIT ?1";
+            sql.rows(last, params![at_most], |row: &Row| {
                 Ok(Written {
                     at: time(row.get(0)?),
                     who: row.get(1)?,
@@ -118,8 +115,7 @@ impl Office {
                     request_id: row.get(6)?,
                     status: row.get(7)?,
                 })
-            })?;
-            writes.collect()
+            })
         })
     }
 }

@@ -2,6 +2,7 @@
 
 use super::{Role, told};
 use crate::store::db::StoreError;
+use crate::store::sql::SqlError;
 use std::io;
 use std::path::{Path, PathBuf};
 
@@ -65,8 +66,8 @@ pub enum OfficeError {
 }
 
 impl OfficeError {
-    /// SQLite's error in plain words.
-    pub(super) fn told(path: &Path, error: &rusqlite::Error) -> Self {
+    /// An engine's error in plain words.
+    pub(super) fn told(path: &Path, error: SqlError) -> Self {
         match told(path, error) {
             StoreError::NotADatabase { path } => Self::Foreign { path },
             StoreError::Damaged { path, reason } => Self::Damaged { path, reason },

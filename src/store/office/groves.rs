@@ -1,7 +1,9 @@
 //! Which groves the service keeps; each is a file of its own beside the office.
 
 use super::{Office, OfficeError, time};
+use crate::store::db::{StoreError, no_address, server};
 use crate::store::folder::sync_folder;
+use crate::store::sql::Address;
 use chrono::{DateTime, Duration, Utc};
 use rusqlite::params;
 use std::fs;
@@ -27,25 +29,25 @@ impl Office {
     /// # Errors
     /// [`OfficeError`] where the file cannot be read.
     pub fn groves(&self) -> Result<Vec<KeptGrove>, OfficeError> {
-        self.read(|connection| {
-            let mut all = connection.prepare_cached(
-                "SELECT grove, name, clock_offset_s, added_utc FROM groves
-                 ORDER BY added_utc, grove",
-            )?;
-            let groves = all.query_map([], |row| {
+        self.read(|sql| {
+            let all = "SELECT grove, name, clock_offset_s, added_utc FROM groves
+                       ORDER BY added_utc, grove";
+            sql.rows(all, &[], |row| {
                 Ok(KeptGrove {
                     grove: row.get(0)?,
                     name: row.get(1)?,
                     clock_offset: Duration::seconds(row.get(2)?),
                     added: time(row.get(3)?),
                 })
-            })?;
-            groves.collect()
+            })
         })
     }
 
-    /// Where a grove's own file is.
+    /// Where a grove's own database is.
     pub fn grove_file(&self, grove: &str) -> PathBuf {
+        if let Some(server) = self.server() {
+            return server.of_grove(Some(grove)).typed();
+        }
         self.path().with_file_name(format!("{grove}.db"))
     }
 
@@ -56,6 +58,9 @@ impl Office {
     /// name is there; nothing is changed then.
     pub fn take_grove_in(&self, finished: &Path, kept: &KeptGrove) -> Result<(), OfficeError> {
         self.keep_grove(kept)?;
+        if self.server().is_some() {
+            return self.rename(finished, kept);
+        }
         let file = self.grove_file(&kept.grove);
         // Unlike a rename, a link never takes the place of another file; not every disk has links.
         let put = fs::hard_link(finished, &file)
@@ -77,17 +82,28 @@ impl Office {
         })
     }
 
+    fn rename(&self, finished: &Path, kept: &KeptGrove) -> Result<(), OfficeError> {
+        let renamed = Address::try_from(finished)
+            .map_err(no_address)
+            .and_then(|address| server::rename(&address, &kept.grove));
+        renamed.map_err(|error| match (error, self.let_grove_go(&kept.grove)) {
+            (_, Err(undone)) => undone,
+            (StoreError::Barred { .. }, _) => OfficeError::GroveTaken { grove: kept.grove.clone() },
+            (error, _) => OfficeError::Store(error),
+        })
+    }
+
     /// Keeps a grove whose file is in its place.
     ///
     /// # Errors
     /// [`OfficeError::GroveTaken`] where one is kept under its name in addresses.
     pub fn keep_grove(&self, kept: &KeptGrove) -> Result<(), OfficeError> {
-        self.write(|connection| {
+        self.write(|sql| {
             let taken = "SELECT EXISTS (SELECT 1 FROM groves WHERE grove = ?1)";
-            if connection.query_row(taken, [&kept.grove], |row| row.get(0))? {
+            if sql.value(taken, params![kept.grove])? {
                 return Err(OfficeError::GroveTaken { grove: kept.grove.clone() }.into());
             }
-            connection.execute(
+            sql.execute(
                 "INSERT INTO groves (grove, name, clock_offset_s, added_utc)
                  VALUES (?1, ?2, ?3, ?4)",
                 params![
@@ -106,8 +122,8 @@ impl Office {
     /// # Errors
     /// [`OfficeError`] where the file cannot be written.
     pub fn let_grove_go(&self, grove: &str) -> Result<(), OfficeError> {
-        self.write(|connection| {
-            connection.execute("DELETE FROM groves WHERE grove = ?1", [grove])?;
+        self.write(|sql| {
+            sql.execute("DELETE FROM groves WHERE grove = ?1", params![grove])?;
             Ok(())
         })
     }

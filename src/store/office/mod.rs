@@ -1,4 +1,4 @@
-//! The service's own file, `office.db` in its data folder: people, their sessions and tokens, the
+//! The service's own file, `office.db` in its data folder, or its own tables at a server: people, their sessions and tokens, the
 //! audit of writes, what was sent, and which groves are kept.
 //!
 //! Secrets never come here: passwords come as Argon2 hashes, sessions and tokens as SHA-256 of 256
@@ -11,8 +11,6 @@ mod groves;
 mod people;
 mod sent;
 mod sessions;
-#[cfg(test)]
-mod tests;
 mod tokens;
 
 pub use audit::{How, Written};
@@ -23,9 +21,13 @@ pub use sent::{KEPT_DAYS, Sending, Sent};
 pub use sessions::{Lives, Session};
 pub use tokens::Token;
 
-use super::db::{BUSY_S, told};
+use super::db::server::met;
+use super::db::{BUSY_S, no_address, told};
+use super::sql::postgres::{Opening, Room, Transaction};
+use super::sql::{self, Address, Sql, SqlError};
 use chrono::{DateTime, Utc};
-use rusqlite::{Connection, OpenFlags, Transaction, TransactionBehavior};
+use deadpool_postgres::Pool;
+use rusqlite::{Connection, OpenFlags, TransactionBehavior};
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::sync::{Mutex, PoisonError};
@@ -46,24 +48,39 @@ const MIGRATIONS: [&str; 1] = [include_str!("1_office.sql")];
 /// The version that this program writes.
 const LATEST: i64 = MIGRATIONS.len() as i64;
 
-/// An open office. Threads of one process take turns; processes wait for each other.
+/// An open office. In a file, threads of one process take turns and processes wait for each other;
+/// at a server, what must not cross another one's write takes turns.
 #[derive(Debug)]
 pub struct Office {
-    connection: Mutex<Connection>,
+    engine: Engine,
     path: PathBuf,
 }
 
+#[derive(Debug)]
+enum Engine {
+    Sqlite(Mutex<Connection>),
+    Postgres(Address, Pool),
+}
+
+/// The number of the turn that writers of a server's office take: "xyof" in ASCII.
+const TURN: i64 = APPLICATION_ID;
+
 impl Office {
-    /// Opens the office of a data folder; both are made where they are not there.
+    /// Opens the office of a data folder, or of a database server at its address, which several
+    /// processes may share; it is made where it is not there.
     ///
     /// # Errors
-    /// [`OfficeError`] for a folder that cannot be made, and a file that is not an office, newer,
-    /// damaged, or held by another.
+    /// [`OfficeError`] for a folder that cannot be made, a file that is not an office, newer,
+    /// damaged, or held by another, and a server that does not answer.
     pub fn open(data: &Path) -> Result<Self, OfficeError> {
+        if Address::is_one(data) {
+            let address = Address::try_from(data).map_err(no_address);
+            return Self::at_server(&address.map_err(OfficeError::Store)?);
+        }
         fs::create_dir_all(data)
             .map_err(|error| OfficeError::Folder { path: data.to_owned(), error })?;
         let path = data.join(OFFICE);
-        let failed = |error: rusqlite::Error| OfficeError::told(&path, &error);
+        let failed = |error: rusqlite::Error| OfficeError::told(&path, error.into());
         let flags = OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_CREATE;
         let mut connection = Connection::open_with_flags(&path, flags).map_err(failed)?;
         only_for_its_owner(&path)?;
@@ -81,7 +98,14 @@ impl Office {
         if sound != "ok" {
             return Err(OfficeError::Damaged { path, reason: sound });
         }
-        Ok(Self { connection: Mutex::new(connection), path })
+        Ok(Self { engine: Engine::Sqlite(Mutex::new(connection)), path })
+    }
+
+    fn at_server(address: &Address) -> Result<Self, OfficeError> {
+        let pool = met(address, Room::Office).map_err(OfficeError::Store)?;
+        let address = address.of_grove(None);
+        let path = address.shown();
+        Ok(Self { engine: Engine::Postgres(address, pool), path })
     }
 
     /// An office in memory, for a service without a data folder: it ends with the service.
@@ -91,41 +115,99 @@ impl Office {
     pub fn fleeting() -> Result<Self, OfficeError> {
         let path = PathBuf::from(OFFICE);
         let opened = Connection::open_in_memory();
-        let mut connection = opened.map_err(|error| OfficeError::told(&path, &error))?;
+        let mut connection = opened.map_err(|error| OfficeError::told(&path, error.into()))?;
         bring_up_to_date(&mut connection, &path)?;
-        Ok(Self { connection: Mutex::new(connection), path })
+        Ok(Self { engine: Engine::Sqlite(Mutex::new(connection)), path })
     }
 
-    /// Where it is.
+    /// Where it is, as it may be shown.
     pub fn path(&self) -> &Path {
         &self.path
     }
 
-    /// Reads.
-    fn read<T>(
-        &self,
-        work: impl FnOnce(&Connection) -> rusqlite::Result<T>,
-    ) -> Result<T, OfficeError> {
-        let connection = self.connection.lock().unwrap_or_else(PoisonError::into_inner);
-        work(&connection).map_err(|error| OfficeError::told(&self.path, &error))
+    /// The server that it is at; none of a file.
+    pub fn server(&self) -> Option<&Address> {
+        match &self.engine {
+            Engine::Sqlite(_) => None,
+            Engine::Postgres(address, _) => Some(address),
+        }
     }
 
-    /// Writes all or nothing.
-    fn write<T>(
+    /// Tries a statement behind the office and takes it back, for tests: does the database bar it?
+    ///
+    /// # Errors
+    /// What the database says.
+    pub fn tried(&self, statement: &str) -> Result<(), String> {
+        let tried = self.write(|sql| {
+            sql.execute(statement, &[])?;
+            Err::<(), _>(OfficeError::OnItsWay.into())
+        });
+        match tried {
+            Err(OfficeError::OnItsWay) | Ok(()) => Ok(()),
+            Err(error) => Err(error.to_string()),
+        }
+    }
+
+    /// May other processes be at it?
+    fn is_shared(&self) -> bool {
+        self.server().is_some()
+    }
+
+    fn told(&self, error: SqlError) -> OfficeError {
+        OfficeError::told(&self.path, error)
+    }
+
+    /// Reads.
+    fn read<T>(&self, work: impl FnOnce(&Sql) -> sql::Result<T>) -> Result<T, OfficeError> {
+        match &self.engine {
+            Engine::Sqlite(connection) => {
+                let connection = connection.lock().unwrap_or_else(PoisonError::into_inner);
+                work(&Sql::Sqlite(&connection))
+            }
+            Engine::Postgres(_, pool) => Transaction::begin(pool, Opening::default())
+                .and_then(|session| work(&Sql::Postgres(&session))),
+        }
+        .map_err(|error| self.told(error))
+    }
+
+    /// Writes all or nothing, while nobody else writes.
+    fn write<T>(&self, work: impl FnOnce(&Sql) -> Result<T, Undone>) -> Result<T, OfficeError> {
+        self.written(Some(TURN), work)
+    }
+
+    /// Writes all or nothing what may cross others' writes.
+    fn note<T>(&self, work: impl FnOnce(&Sql) -> Result<T, Undone>) -> Result<T, OfficeError> {
+        self.written(None, work)
+    }
+
+    fn written<T>(
         &self,
-        work: impl FnOnce(&Transaction) -> Result<T, Undone>,
+        turn: Option<i64>,
+        work: impl FnOnce(&Sql) -> Result<T, Undone>,
     ) -> Result<T, OfficeError> {
-        let mut connection = self.connection.lock().unwrap_or_else(PoisonError::into_inner);
-        let written = connection
-            .transaction_with_behavior(TransactionBehavior::Immediate)
-            .map_err(Undone::Sql)
-            .and_then(|transaction| {
-                let done = work(&transaction)?;
-                transaction.commit()?;
-                Ok(done)
-            });
+        let written = match &self.engine {
+            Engine::Sqlite(connection) => {
+                let mut connection = connection.lock().unwrap_or_else(PoisonError::into_inner);
+                connection
+                    .transaction_with_behavior(TransactionBehavior::Immediate)
+                    .map_err(Undone::from)
+                    .and_then(|transaction| {
+                        let done = work(&Sql::Sqlite(&transaction))?;
+                        transaction.commit()?;
+                        Ok(done)
+                    })
+            }
+            Engine::Postgres(_, pool) => {
+                let opening = Opening { by: Some((String::new(), 0)), turn, grove: None };
+                Transaction::begin(pool, opening).map_err(Undone::Sql).and_then(|session| {
+                    let done = work(&Sql::Postgres(&session))?;
+                    session.commit()?;
+                    Ok(done)
+                })
+            }
+        };
         written.map_err(|undone| match undone {
-            Undone::Sql(error) => OfficeError::told(&self.path, &error),
+            Undone::Sql(error) => self.told(error),
             Undone::Refused(refused) => refused,
         })
     }
@@ -133,13 +215,19 @@ impl Office {
 
 /// Why a write was taken back.
 enum Undone {
-    Sql(rusqlite::Error),
+    Sql(SqlError),
     Refused(OfficeError),
+}
+
+impl From<SqlError> for Undone {
+    fn from(error: SqlError) -> Self {
+        Self::Sql(error)
+    }
 }
 
 impl From<rusqlite::Error> for Undone {
     fn from(error: rusqlite::Error) -> Self {
-        Self::Sql(error)
+        Self::Sql(error.into())
     }
 }
 
@@ -165,7 +253,7 @@ fn only_for_its_owner(path: &Path) -> Result<(), OfficeError> {
 }
 
 fn bring_up_to_date(connection: &mut Connection, path: &Path) -> Result<(), OfficeError> {
-    let failed = |error: rusqlite::Error| OfficeError::told(path, &error);
+    let failed = |error: rusqlite::Error| OfficeError::told(path, error.into());
     // Another process may be quicker, so all is read inside.
     let transaction =
         connection.transaction_with_behavior(TransactionBehavior::Immediate).map_err(failed)?;

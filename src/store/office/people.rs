@@ -1,9 +1,10 @@
 //! People: who may do what.
 
 use super::{Office, OfficeError, Undone, name, time};
+use crate::store::sql::{self, Row, Sql};
 use chrono::{DateTime, Utc};
+use rusqlite::params;
 use rusqlite::types::{FromSql, FromSqlError, FromSqlResult, ToSql, ToSqlOutput, ValueRef};
-use rusqlite::{Connection, OptionalExtension, Row, params};
 use serde::{Deserialize, Serialize};
 use std::fmt;
 use std::str::FromStr;
@@ -85,7 +86,7 @@ pub struct Person {
 pub(super) const PERSON: &str =
     "people.person_id, people.name, people.role, people.disabled, people.added_utc";
 
-pub(super) fn person(row: &Row) -> rusqlite::Result<Person> {
+pub(super) fn person(row: &Row) -> sql::Result<Person> {
     Ok(Person {
         id: row.get(0)?,
         name: row.get(1)?,
@@ -96,25 +97,25 @@ pub(super) fn person(row: &Row) -> rusqlite::Result<Person> {
 }
 
 /// Who is called so.
-pub(super) fn called(connection: &Connection, typed: &str) -> Result<Person, Undone> {
-    let sql = format!("SELECT {PERSON} FROM people WHERE name = ?1");
-    let found = connection.prepare_cached(&sql)?.query_row([typed.trim()], person).optional()?;
+pub(super) fn called(sql: &Sql, typed: &str) -> Result<Person, Undone> {
+    let named = format!("SELECT {PERSON} FROM people WHERE name = ?1");
+    let found = sql.first(&named, params![typed.trim()], person)?;
     let nobody = || OfficeError::Nobody { name: typed.trim().to_owned() };
     Ok(found.ok_or_else(nobody)?)
 }
 
 /// Without a manager nobody could add another one.
-fn keeps_a_manager(connection: &Connection, name: &str) -> Result<(), Undone> {
+fn keeps_a_manager(sql: &Sql, name: &str) -> Result<(), Undone> {
     let managers = "SELECT count(*) FROM people WHERE role = 'manager' AND NOT disabled";
-    match connection.query_row(managers, [], |row| row.get::<_, i64>(0))? {
+    match sql.value::<i64>(managers, &[])? {
         0 => Err(OfficeError::LastManager { name: name.to_owned() }.into()),
         _ => Ok(()),
     }
 }
 
 /// Ends all sessions of somebody.
-fn end_sessions(connection: &Connection, id: i64) -> rusqlite::Result<()> {
-    connection.execute("DELETE FROM sessions WHERE person_id = ?1", [id]).map(|_| ())
+fn end_sessions(sql: &Sql, id: i64) -> sql::Result<()> {
+    sql.execute("DELETE FROM sessions WHERE person_id = ?1", params![id]).map(|_| ())
 }
 
 impl Office {
@@ -123,10 +124,7 @@ impl Office {
     /// # Errors
     /// [`OfficeError`] where the file cannot be read.
     pub fn has_people(&self) -> Result<bool, OfficeError> {
-        self.read(|connection| {
-            let mut any = connection.prepare_cached("SELECT EXISTS (SELECT 1 FROM people)")?;
-            any.query_row([], |row| row.get(0))
-        })
+        self.read(|sql| sql.value("SELECT EXISTS (SELECT 1 FROM people)", &[]))
     }
 
     /// All people, by name.
@@ -134,8 +132,8 @@ impl Office {
     /// # Errors
     /// [`OfficeError`] where the file cannot be read.
     pub fn people(&self) -> Result<Vec<Person>, OfficeError> {
-        let sql = format!("SELECT {PERSON} FROM people ORDER BY name");
-        self.read(|connection| connection.prepare(&sql)?.query_map([], person)?.collect())
+        let all = format!("SELECT {PERSON} FROM people ORDER BY name");
+        self.read(|sql| sql.rows(&all, &[], person))
     }
 
     /// Somebody with the hash of their password; none where nobody is called so.
@@ -143,10 +141,9 @@ impl Office {
     /// # Errors
     /// [`OfficeError`] where the file cannot be read.
     pub fn with_password(&self, typed: &str) -> Result<Option<(Person, String)>, OfficeError> {
-        let sql = format!("SELECT {PERSON}, password_hash FROM people WHERE name = ?1");
-        self.read(|connection| {
-            let mut asked = connection.prepare_cached(&sql)?;
-            asked.query_row([typed.trim()], |row| Ok((person(row)?, row.get(5)?))).optional()
+        let named = format!("SELECT {PERSON}, password_hash FROM people WHERE name = ?1");
+        self.read(|sql| {
+            sql.first(&named, params![typed.trim()], |row| Ok((person(row)?, row.get(5)?)))
         })
     }
 
@@ -162,20 +159,20 @@ impl Office {
         now: DateTime<Utc>,
     ) -> Result<Person, OfficeError> {
         let name = name(typed)?;
-        self.write(|connection| {
+        self.write(|sql| {
             let taken = "SELECT EXISTS (SELECT 1 FROM people WHERE name = ?1)";
-            if connection.query_row(taken, [name], |row| row.get(0))? {
+            if sql.value(taken, params![name])? {
                 return Err(OfficeError::Taken { name: name.to_owned() }.into());
             }
             let first = "SELECT NOT EXISTS (SELECT 1 FROM people)";
-            if role != Role::Manager && connection.query_row(first, [], |row| row.get(0))? {
+            if role != Role::Manager && sql.value(first, &[])? {
                 return Err(OfficeError::FirstIsManager { name: name.to_owned(), role }.into());
             }
-            connection.execute(
+            sql.execute(
                 "INSERT INTO people (name, role, password_hash, added_utc) VALUES (?1, ?2, ?3, ?4)",
                 params![name, role, password_hash, now.timestamp()],
             )?;
-            called(connection, name)
+            called(sql, name)
         })
     }
 
@@ -184,11 +181,11 @@ impl Office {
     /// # Errors
     /// [`OfficeError`] where nobody is called so, or no manager would be left.
     pub fn change_role(&self, typed: &str, role: Role) -> Result<(), OfficeError> {
-        self.write(|connection| {
-            let person = called(connection, typed)?;
-            let sql = "UPDATE people SET role = ?2 WHERE person_id = ?1";
-            connection.execute(sql, params![person.id, role])?;
-            keeps_a_manager(connection, &person.name)
+        self.write(|sql| {
+            let person = called(sql, typed)?;
+            let change = "UPDATE people SET role = ?2 WHERE person_id = ?1";
+            sql.execute(change, params![person.id, role])?;
+            keeps_a_manager(sql, &person.name)
         })
     }
 
@@ -197,12 +194,12 @@ impl Office {
     /// # Errors
     /// [`OfficeError`] where nobody is called so, or no manager would be left.
     pub fn disable(&self, typed: &str, disabled: bool) -> Result<(), OfficeError> {
-        self.write(|connection| {
-            let person = called(connection, typed)?;
-            let sql = "UPDATE people SET disabled = ?2 WHERE person_id = ?1";
-            connection.execute(sql, params![person.id, disabled])?;
-            end_sessions(connection, person.id)?;
-            keeps_a_manager(connection, &person.name)
+        self.write(|sql| {
+            let person = called(sql, typed)?;
+            let change = "UPDATE people SET disabled = ?2 WHERE person_id = ?1";
+            sql.execute(change, params![person.id, disabled])?;
+            end_sessions(sql, person.id)?;
+            keeps_a_manager(sql, &person.name)
         })
     }
 
@@ -211,11 +208,11 @@ impl Office {
     /// # Errors
     /// [`OfficeError`] where nobody is called so.
     pub fn change_password(&self, typed: &str, password_hash: &str) -> Result<(), OfficeError> {
-        self.write(|connection| {
-            let person = called(connection, typed)?;
-            let sql = "UPDATE people SET password_hash = ?2 WHERE person_id = ?1";
-            connection.execute(sql, params![person.id, password_hash])?;
-            Ok(end_sessions(connection, person.id)?)
+        self.write(|sql| {
+            let person = called(sql, typed)?;
+            let change = "UPDATE people SET password_hash = ?2 WHERE person_id = ?1";
+            sql.execute(change, params![person.id, password_hash])?;
+            Ok(end_sessions(sql, person.id)?)
         })
     }
 }

@@ -2,7 +2,7 @@
 
 use super::{Office, OfficeError, SecretHash};
 use chrono::{DateTime, Duration, Utc};
-use rusqlite::{OptionalExtension, params};
+use rusqlite::params;
 
 /// Answers are kept for so many days: a phone that was without signal for longer sends entries whose
 /// own keys the grove's journal knows for ever.
@@ -49,46 +49,49 @@ impl Office {
         if !(1..=255).contains(&length) {
             return Err(OfficeError::Key { length });
         }
-        self.write(|connection| {
+        self.note(|sql| {
             let old = (now - Duration::days(KEPT_DAYS)).timestamp();
-            connection.prepare_cached("DELETE FROM sent WHERE sent_utc < ?1")?.execute([old])?;
-            let mut asked = connection.prepare_cached(
+            sql.execute("DELETE FROM sent WHERE sent_utc < ?1", params![old])?;
+            let abandoned = (now - self.on_its_way_at_most()).timestamp();
+            let gone = "DELETE FROM sent
+                        WHERE person = ?1 AND \"key\" = ?2 AND status IS NULL AND sent_utc < ?3";
+            sql.execute(gone, params![sending.person, sending.key, abandoned])?;
+            // Of twins one is put in; the other one finds it.
+            let new = "INSERT INTO sent (person, \"key\", \"at\", body_sha256, sent_utc)
+                       VALUES (?1, ?2, ?3, ?4, ?5) ON CONFLICT (person, \"key\") DO NOTHING";
+            let Sending { person, key, at, body } = sending;
+            if sql.execute(new, params![person, key, at, body, now.timestamp()])? > 0 {
+                return Ok(None);
+            }
+            let found = sql.first(
                 "SELECT \"at\", body_sha256, status, media_type, location, answer FROM sent
                  WHERE person = ?1 AND \"key\" = ?2",
-            )?;
-            let found = asked
-                .query_row([sending.person, sending.key], |row| {
-                    let same = row.get::<_, String>(0)? == sending.at
-                        && row.get::<_, SecretHash>(1)? == sending.body;
-                    let status = row.get::<_, Option<u16>>(2)?;
+                params![person, key],
+                |row| {
+                    let same = row.get::<String>(0)? == *at && row.get::<SecretHash>(1)? == *body;
+                    let status = row.get::<Option<u16>>(2)?;
                     let (media_type, location) = (row.get(3)?, row.get(4)?);
-                    let sent = status.zip(row.get::<_, Option<Vec<u8>>>(5)?);
+                    let sent = status.zip(row.get::<Option<Vec<u8>>>(5)?);
                     let sent =
                         sent.map(|(status, answer)| Sent { status, media_type, location, answer });
                     Ok((same, sent))
-                })
-                .optional()?;
+                },
+            )?;
             match found {
                 Some((false, _)) => Err(OfficeError::OtherBody.into()),
-                Some((true, None)) => Err(OfficeError::OnItsWay.into()),
-                Some((true, sent)) => Ok(sent),
-                None => {
-                    connection
-                        .prepare_cached(
-                            "INSERT INTO sent (person, \"key\", \"at\", body_sha256, sent_utc)
-                             VALUES (?1, ?2, ?3, ?4, ?5)",
-                        )?
-                        .execute(params![
-                            sending.person,
-                            sending.key,
-                            sending.at,
-                            sending.body,
-                            now.timestamp()
-                        ])?;
-                    Ok(None)
-                }
+                Some((true, Some(sent))) => Ok(Some(sent)),
+                Some((true, None)) | None => Err(OfficeError::OnItsWay.into()),
             }
         })
+    }
+
+    /// Where several processes share an office, one that was killed leaves behind what it had taken
+    /// on: after so long nobody is at it any more. A process alone forgets it when it starts.
+    fn on_its_way_at_most(&self) -> Duration {
+        match self.is_shared() {
+            true => Duration::minutes(2),
+            false => Duration::days(KEPT_DAYS),
+        }
     }
 
     /// Keeps the answer of something that was taken on.
@@ -96,12 +99,12 @@ impl Office {
     /// # Errors
     /// [`OfficeError`] where the file cannot be written.
     pub fn answered(&self, person: &str, key: &str, sent: &Sent) -> Result<(), OfficeError> {
-        self.write(|connection| {
-            let sql = "UPDATE sent SET status = ?3, media_type = ?4, location = ?5, answer = ?6
+        self.note(|sql| {
+            let change = "UPDATE sent SET status = ?3, media_type = ?4, location = ?5, answer = ?6
                        WHERE person = ?1 AND \"key\" = ?2 AND status IS NULL";
             let values =
                 params![person, key, sent.status, sent.media_type, sent.location, sent.answer];
-            connection.prepare_cached(sql)?.execute(values)?;
+            sql.execute(change, values)?;
             Ok(())
         })
     }
@@ -111,22 +114,26 @@ impl Office {
     /// # Errors
     /// [`OfficeError`] where the file cannot be written.
     pub fn not_done(&self, person: &str, key: &str) -> Result<(), OfficeError> {
-        self.write(|connection| {
-            let sql = "DELETE FROM sent WHERE person = ?1 AND \"key\" = ?2 AND status IS NULL";
-            connection.execute(sql, [person, key])?;
+        self.note(|sql| {
+            let gone = "DELETE FROM sent WHERE person = ?1 AND \"key\" = ?2 AND status IS NULL";
+            sql.execute(gone, params![person, key])?;
             Ok(())
         })
     }
 
     /// Forgets all that has no answer: what was on its way when the service last ended. Sent again,
     /// it is done anew; entries of a journal carry keys of their own, and are noted once all the
-    /// same. To be called once, before the service answers anybody.
+    /// same. To be called once, before the service answers anybody; where processes share the
+    /// office, others may be at it, and nothing is forgotten.
     ///
     /// # Errors
     /// [`OfficeError`] where the file cannot be written.
     pub fn forget_unanswered(&self) -> Result<usize, OfficeError> {
-        self.write(
-            |connection| Ok(connection.execute("DELETE FROM sent WHERE status IS NULL", [])?),
-        )
+        match self.is_shared() {
+            true => Ok(0),
+            false => {
+                self.note(|sql| Ok(sql.execute("DELETE FROM sent WHERE status IS NULL", &[])?))
+            }
+        }
     }
 }

@@ -3,7 +3,7 @@
 use super::people::{PERSON, person};
 use super::{Office, OfficeError, Person, SecretHash, time};
 use chrono::{DateTime, Duration, Utc};
-use rusqlite::{OptionalExtension, params};
+use rusqlite::params;
 
 /// That a session is in use is noted at most so often, s.
 const NOTED_EVERY_S: i64 = 60;
@@ -42,10 +42,10 @@ impl Office {
     ) -> Result<(), OfficeError> {
         let (at_most, idle) = (lives.at_most.num_seconds(), lives.idle.num_seconds());
         let now = now.timestamp();
-        self.write(|connection| {
-            let over = "DELETE FROM sessions WHERE ?1 >= min(ends_utc, seen_utc + idle_s)";
-            connection.execute(over, [now])?;
-            connection.execute(
+        self.note(|sql| {
+            let over = "DELETE FROM sessions WHERE ends_utc <= ?1 OR seen_utc + idle_s <= ?1";
+            sql.execute(over, params![now])?;
+            sql.execute(
                 "INSERT INTO sessions
                      (secret_sha256, person_id, created_utc, seen_utc, ends_utc, idle_s)
                  VALUES (?1, ?2, ?3, ?3, ?4, ?5)",
@@ -65,26 +65,24 @@ impl Office {
         now: DateTime<Utc>,
     ) -> Result<Option<Session>, OfficeError> {
         let now = now.timestamp();
-        let sql = format!(
+        let living = format!(
             "SELECT {PERSON}, session_id, created_utc, ends_utc, seen_utc
              FROM sessions JOIN people USING (person_id)
              WHERE secret_sha256 = ?1 AND NOT disabled
-                 AND ?2 < min(ends_utc, seen_utc + idle_s) AND ?2 >= created_utc"
+                 AND ends_utc > ?2 AND seen_utc + idle_s > ?2 AND created_utc <= ?2"
         );
-        let found = self.read(|connection| {
-            let mut asked = connection.prepare_cached(&sql)?;
-            let session = asked.query_row(params![secret, now], |row| {
+        let found = self.read(|sql| {
+            sql.first(&living, params![secret, now], |row| {
                 let (created, ends) = (time(row.get(6)?), time(row.get(7)?));
                 let session = Session { person: person(row)?, created, ends };
-                Ok((session, row.get::<_, i64>(5)?, row.get::<_, i64>(8)?))
-            });
-            session.optional()
+                Ok((session, row.get::<i64>(5)?, row.get::<i64>(8)?))
+            })
         })?;
         let Some((session, id, seen)) = found else { return Ok(None) };
         if now - seen >= NOTED_EVERY_S {
-            self.write(|connection| {
-                let sql = "UPDATE sessions SET seen_utc = ?2 WHERE session_id = ?1";
-                Ok(connection.execute(sql, [id, now])?)
+            self.note(|sql| {
+                let seen = "UPDATE sessions SET seen_utc = ?2 WHERE session_id = ?1";
+                Ok(sql.execute(seen, params![id, now])?)
             })?;
         }
         Ok(Some(session))
@@ -99,13 +97,10 @@ impl Office {
         secret: &SecretHash,
         now: DateTime<Utc>,
     ) -> Result<bool, OfficeError> {
-        let sql = "SELECT EXISTS (SELECT 1 FROM sessions JOIN people USING (person_id)
-                   WHERE secret_sha256 = ?1 AND NOT disabled
-                       AND ?2 < min(ends_utc, seen_utc + idle_s) AND ?2 >= created_utc)";
-        self.read(|connection| {
-            let mut asked = connection.prepare_cached(sql)?;
-            asked.query_row(params![secret, now.timestamp()], |row| row.get(0))
-        })
+        let living = "SELECT EXISTS (SELECT 1 FROM sessions JOIN people USING (person_id)
+                      WHERE secret_sha256 = ?1 AND NOT disabled AND ends_utc > ?2
+                          AND seen_utc + idle_s > ?2 AND created_utc <= ?2)";
+        self.read(|sql| sql.value(living, params![secret, now.timestamp()]))
     }
 
     /// Ends a session; one that is none is no error.
@@ -113,8 +108,8 @@ impl Office {
     /// # Errors
     /// [`OfficeError`] where the file cannot be written.
     pub fn close_session(&self, secret: &SecretHash) -> Result<(), OfficeError> {
-        self.write(|connection| {
-            connection.execute("DELETE FROM sessions WHERE secret_sha256 = ?1", [secret])?;
+        self.note(|sql| {
+            sql.execute("DELETE FROM sessions WHERE secret_sha256 = ?1", params![secret])?;
             Ok(())
         })
     }

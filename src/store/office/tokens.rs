@@ -3,7 +3,7 @@
 use super::people::{PERSON, called, person};
 use super::{Office, OfficeError, Person, Role, SecretHash, name, time};
 use chrono::{DateTime, Utc};
-use rusqlite::{OptionalExtension, params};
+use rusqlite::params;
 
 /// That a token is in use is noted at most so often, s.
 const NOTED_EVERY_S: i64 = 60;
@@ -40,8 +40,8 @@ impl Office {
         now: DateTime<Utc>,
     ) -> Result<(), OfficeError> {
         let name = name(typed)?;
-        self.write(|connection| {
-            let Person { id, name: of, role: has, disabled, .. } = called(connection, of)?;
+        self.write(|sql| {
+            let Person { id, name: of, role: has, disabled, .. } = called(sql, of)?;
             if disabled {
                 return Err(OfficeError::Disabled { name: of }.into());
             }
@@ -50,10 +50,10 @@ impl Office {
             }
             let taken = "SELECT EXISTS (SELECT 1 FROM tokens
                          WHERE name = ?1 COLLATE NOCASE AND revoked_utc IS NULL)";
-            if connection.query_row(taken, [name], |row| row.get(0))? {
+            if sql.value(taken, params![name])? {
                 return Err(OfficeError::TokenTaken { name: name.to_owned() }.into());
             }
-            connection.execute(
+            sql.execute(
                 "INSERT INTO tokens (name, role, person_id, secret_sha256, created_utc)
                  VALUES (?1, ?2, ?3, ?4, ?5)",
                 params![name, role, id, secret, now.timestamp()],
@@ -67,23 +67,21 @@ impl Office {
     /// # Errors
     /// [`OfficeError`] where the file cannot be read.
     pub fn tokens(&self) -> Result<Vec<Token>, OfficeError> {
-        self.read(|connection| {
-            let mut all = connection.prepare(
+        self.read(|sql| {
+            let all =
                 "SELECT tokens.name, tokens.role, people.name, created_utc, revoked_utc, used_utc
                  FROM tokens JOIN people USING (person_id)
-                 ORDER BY revoked_utc IS NOT NULL, tokens.name COLLATE NOCASE, token_id",
-            )?;
-            let tokens = all.query_map([], |row| {
+                 ORDER BY revoked_utc IS NOT NULL, tokens.name COLLATE NOCASE, token_id";
+            sql.rows(all, &[], |row| {
                 Ok(Token {
                     name: row.get(0)?,
                     role: row.get(1)?,
                     person: row.get(2)?,
                     created: time(row.get(3)?),
-                    revoked: row.get::<_, Option<i64>>(4)?.map(time),
-                    used: row.get::<_, Option<i64>>(5)?.map(time),
+                    revoked: row.get::<Option<i64>>(4)?.map(time),
+                    used: row.get::<Option<i64>>(5)?.map(time),
                 })
-            })?;
-            tokens.collect()
+            })
         })
     }
 
@@ -93,10 +91,10 @@ impl Office {
     /// [`OfficeError`] where none in use is called so.
     pub fn revoke_token(&self, typed: &str, now: DateTime<Utc>) -> Result<(), OfficeError> {
         let name = typed.trim();
-        self.write(|connection| {
-            let sql = "UPDATE tokens SET revoked_utc = ?2
-                       WHERE name = ?1 COLLATE NOCASE AND revoked_utc IS NULL";
-            match connection.execute(sql, params![name, now.timestamp()])? {
+        self.write(|sql| {
+            let back = "UPDATE tokens SET revoked_utc = ?2
+                        WHERE name = ?1 COLLATE NOCASE AND revoked_utc IS NULL";
+            match sql.execute(back, params![name, now.timestamp()])? {
                 0 => Err(OfficeError::NoToken { name: name.to_owned() }.into()),
                 _ => Ok(()),
             }
@@ -108,11 +106,9 @@ impl Office {
     /// # Errors
     /// [`OfficeError`] where the file cannot be read.
     pub fn token_lives(&self, secret: &SecretHash) -> Result<bool, OfficeError> {
-        let sql = "SELECT EXISTS (SELECT 1 FROM tokens JOIN people USING (person_id)
-                   WHERE secret_sha256 = ?1 AND revoked_utc IS NULL AND NOT disabled)";
-        self.read(|connection| {
-            connection.prepare_cached(sql)?.query_row([secret], |row| row.get(0))
-        })
+        let in_use = "SELECT EXISTS (SELECT 1 FROM tokens JOIN people USING (person_id)
+                      WHERE secret_sha256 = ?1 AND revoked_utc IS NULL AND NOT disabled)";
+        self.read(|sql| sql.value(in_use, params![secret]))
     }
 
     /// For whom a token acts and with which role, if it is in use and its person is let in.
@@ -125,24 +121,22 @@ impl Office {
         now: DateTime<Utc>,
     ) -> Result<Option<(Person, Role)>, OfficeError> {
         let now = now.timestamp();
-        let sql = format!(
+        let in_use = format!(
             "SELECT {PERSON}, token_id, tokens.role, used_utc
              FROM tokens JOIN people USING (person_id)
              WHERE secret_sha256 = ?1 AND revoked_utc IS NULL AND NOT disabled"
         );
-        let found = self.read(|connection| {
-            let mut asked = connection.prepare_cached(&sql)?;
-            let token = asked.query_row([secret], |row| {
-                let used = row.get::<_, Option<i64>>(7)?;
-                Ok((person(row)?, row.get::<_, i64>(5)?, row.get::<_, Role>(6)?, used))
-            });
-            token.optional()
+        let found = self.read(|sql| {
+            sql.first(&in_use, params![secret], |row| {
+                let used = row.get::<Option<i64>>(7)?;
+                Ok((person(row)?, row.get::<i64>(5)?, row.get::<Role>(6)?, used))
+            })
         })?;
         let Some((person, id, role, used)) = found else { return Ok(None) };
         if used.is_none_or(|used| now - used >= NOTED_EVERY_S) {
-            self.write(|connection| {
-                let sql = "UPDATE tokens SET used_utc = ?2 WHERE token_id = ?1";
-                Ok(connection.execute(sql, [id, now])?)
+            self.note(|sql| {
+                let used = "UPDATE tokens SET used_utc = ?2 WHERE token_id = ?1";
+                Ok(sql.execute(used, params![id, now])?)
             })?;
         }
         let role = role.min(person.role);

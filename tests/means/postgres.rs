@@ -1,0 +1,221 @@
+//! A PostgreSQL server of a test's own: made in a new folder, reached by a socket, stopped and
+//! taken away at its end. Suites run once on files and once more, as they are, at such a server.
+#![allow(dead_code)]
+
+use super::not_run;
+use std::env;
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::process::{Child, Command, Stdio};
+use std::sync::atomic::{AtomicUsize, Ordering};
+use std::thread::sleep;
+use std::time::{Duration, Instant};
+
+/// Where Debian keeps the newest server's programs first.
+const FOLDERS: [&str; 4] = [
+    "/usr/lib/postgresql/17/bin",
+    "/usr/lib/postgresql/16/bin",
+    "/usr/lib/postgresql/15/bin",
+    "/usr/local/bin",
+];
+
+/// Set in a suite that is run again at a server: the socket's folder.
+const AT_SERVER: &str = "XYLOCAST_TEST_AT_SERVER";
+
+/// The role that tests connect with: no superuser, and it may make databases.
+const ROLE: &str = "grower";
+
+/// A running server.
+pub struct Server {
+    folder: PathBuf,
+    programs: PathBuf,
+    process: Child,
+}
+
+/// A program of the server's. It refuses to run as root, so it runs as `postgres` then.
+fn program(programs: &Path, name: &str) -> Command {
+    let is_root = fs::metadata("/proc/self").is_ok_and(|about| {
+        use std::os::unix::fs::MetadataExt;
+        about.uid() == 0
+    });
+    let path = programs.join(name);
+    if !is_root {
+        return Command::new(path);
+    }
+    let mut program = Command::new("setpriv");
+    program.args(["--reuid", "postgres", "--regid", "postgres", "--clear-groups", "--"]);
+    program.arg(path);
+    program
+}
+
+impl Server {
+    /// Starts one; where there is none to start, says that the test was not run.
+    #[track_caller]
+    pub fn start() -> Option<Self> {
+        let Some(programs) = FOLDERS.iter().map(Path::new).find(|at| at.join("initdb").exists())
+        else {
+            not_run("there is no PostgreSQL server (Debian: apt-get install postgresql)");
+            return None;
+        };
+        static COUNT: AtomicUsize = AtomicUsize::new(0);
+        let number = COUNT.fetch_add(1, Ordering::Relaxed);
+        // A socket's path must be short.
+        let folder = PathBuf::from(format!("/tmp/xylocast-pg-{}-{number}", std::process::id()));
+        let made = program(programs, "initdb")
+            .args(["--no-sync", "-A", "trust", "-E", "UTF8", "--locale=C.UTF-8", "-U", "postgres"])
+            .arg("-D")
+            .arg(folder.join("data"))
+            .current_dir("/tmp")
+            .output()
+            .expect("initdb starts");
+        assert!(made.status.success(), "{}", String::from_utf8_lossy(&made.stderr));
+        let process = launch(programs, &folder);
+        let server = Self { folder, programs: programs.to_owned(), process };
+        server.wait_until_it_answers();
+        server.sql("postgres", "postgres", &format!("CREATE ROLE {ROLE} LOGIN CREATEDB"));
+        Some(server)
+    }
+
+    fn wait_until_it_answers(&self) {
+        let since = Instant::now();
+        loop {
+            let ready = psql(&self.programs, &self.folder, "postgres", "postgres", "SELECT 1");
+            if ready.is_ok() {
+                return;
+            }
+            assert!(since.elapsed() < Duration::from_secs(30), "no answer: {ready:?}");
+            sleep(Duration::from_millis(30));
+        }
+    }
+
+    /// Runs a statement as a role; what it gives.
+    pub fn sql(&self, role: &str, database: &str, text: &str) -> String {
+        psql(&self.programs, &self.folder, role, database, text).unwrap()
+    }
+
+    /// Address of a new database.
+    pub fn database(&self) -> PathBuf {
+        new_database(&self.programs, &self.folder)
+    }
+
+    /// Stops it as a crash would; what it acknowledged is on the disk.
+    pub fn stop(&mut self) {
+        let _ = Command::new("kill").args(["-QUIT", &self.process.id().to_string()]).status();
+        let _ = self.process.wait();
+    }
+
+    /// Starts it again where it was.
+    pub fn start_again(&mut self) {
+        self.process = launch(&self.programs, &self.folder);
+        self.wait_until_it_answers();
+    }
+}
+
+fn launch(programs: &Path, folder: &Path) -> Child {
+    let log = fs::File::create(folder.with_extension("log")).expect("a log can be written");
+    program(programs, "postgres")
+        .arg("-D")
+        .arg(folder.join("data"))
+        .arg("-k")
+        .arg(folder.join("data"))
+        .args(["-c", "listen_addresses=", "-c", "max_connections=400"])
+        .args(["-c", "fsync=off", "-c", "full_page_writes=off", "-c", "shared_buffers=64MB"])
+        .current_dir("/tmp")
+        .stdin(Stdio::null())
+        .stdout(Stdio::null())
+        .stderr(log)
+        .spawn()
+        .expect("postgres starts")
+}
+
+impl Drop for Server {
+    fn drop(&mut self) {
+        self.stop();
+        let _ = fs::remove_dir_all(&self.folder);
+        let _ = fs::remove_file(self.folder.with_extension("log"));
+    }
+}
+
+fn psql(
+    programs: &Path,
+    folder: &Path,
+    role: &str,
+    database: &str,
+    text: &str,
+) -> Result<String, String> {
+    let output = Command::new(programs.join("psql"))
+        .args(["-X", "-q", "-A", "-t", "-v", "ON_ERROR_STOP=1", "-U", role, "-d", database])
+        .arg("-h")
+        .arg(folder.join("data"))
+        .args(["-c", text])
+        .output()
+        .expect("psql starts");
+    match output.status.success() {
+        true => Ok(String::from_utf8_lossy(&output.stdout).trim().to_owned()),
+        false => Err(String::from_utf8_lossy(&output.stderr).into_owned()),
+    }
+}
+
+fn new_database(programs: &Path, folder: &Path) -> PathBuf {
+    static COUNT: AtomicUsize = AtomicUsize::new(0);
+    let number = COUNT.fetch_add(1, Ordering::Relaxed);
+    let name = format!("d{}_{number}", std::process::id());
+    psql(programs, folder, ROLE, "postgres", &format!("CREATE DATABASE {name}")).unwrap();
+    let host = folder.join("data").display().to_string();
+    format!("postgres://{ROLE}@/{name}?host={host}&connections=12").into()
+}
+
+/// Runs this file's tests once more, at a server instead of on files; `files` are those that are
+/// about files, by parts of their names.
+#[track_caller]
+pub fn again_at_a_server(files: &[&str], at_least: usize) {
+    if env::var_os(AT_SERVER).is_some() {
+        return;
+    }
+    let Some(server) = Server::start() else { return };
+    let mut again = Command::new(env::current_exe().unwrap());
+    again.env(AT_SERVER, format!("{}|{}", server.programs.display(), server.folder.display()));
+    for name in files.iter().chain(&["again_at_a_server"]) {
+        again.args(["--skip", name]);
+    }
+    let output = again.output().unwrap();
+    let told = String::from_utf8_lossy(&output.stdout);
+    let ran: usize = told
+        .lines()
+        .filter_map(|line| line.strip_prefix("test result: ")?.split(". ").nth(1))
+        .filter_map(|line| line.split(' ').next()?.parse::<usize>().ok())
+        .sum();
+    let log = fs::read_to_string(server.folder.with_extension("log")).unwrap_or_default();
+    let errors: Vec<&str> = log.lines().filter(|line| line.contains("PANIC")).collect();
+    assert!(
+        output.status.success() && ran >= at_least && errors.is_empty(),
+        "at a server ({ran} passed, at least {at_least} wanted):\n{told}\n{}\n{errors:?}",
+        String::from_utf8_lossy(&output.stderr)
+    );
+    super::tell(&format!("{ran} tests passed at a PostgreSQL server too\n"));
+}
+
+/// The address of a new database at the server that this suite runs at; none where it runs on files.
+pub fn new_place() -> Option<PathBuf> {
+    let at = env::var(AT_SERVER).ok()?;
+    let (programs, folder) = at.split_once('|').unwrap();
+    Some(new_database(Path::new(programs), Path::new(folder)))
+}
+
+/// All that a database of the server holds, as text; this suite runs at one.
+pub fn dumped(database: &Path) -> Vec<u8> {
+    let at = env::var(AT_SERVER).expect("this suite runs at a server");
+    let (programs, folder) = at.split_once('|').unwrap();
+    let name = database.to_str().unwrap().split_once("@/").unwrap().1.split_once('?').unwrap().0;
+    let dump = Command::new(Path::new(programs).join("pg_dump"))
+        .args(["-U", "postgres", "-h", &format!("{folder}/data"), name])
+        .output()
+        .expect("pg_dump starts");
+    assert!(dump.status.success(), "{}", String::from_utf8_lossy(&dump.stderr));
+    dump.stdout
+}
+
+/// Does this suite run at a server?
+pub fn is_at_server() -> bool {
+    env::var_os(AT_SERVER).is_some()
+}
