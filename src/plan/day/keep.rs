@@ -49,11 +49,15 @@ pub(super) fn kept<'p>(
     let mut keeper = Keeper::new(problem, earlier, afresh.end);
     let (sequence, loose) = keeper.pinned(earlier);
     let mut now = Course::new(problem, sequence);
+    let still_goes = now.failed == 0 && loose.iter().all(|&tree| keeper.planned[tree].is_none());
     loose.iter().for_each(|&tree| keeper.is_loose[tree] = true);
     for tree in loose {
         now = keeper.with_tree(now, tree);
     }
     now = keeper.put_off(now);
+    if still_goes && keeper.changes(&now.lived(&now.sequence, 0)).0 == 0 {
+        return now;
+    }
     keeper.searched(now, seed)
 }
 
