@@ -210,6 +210,7 @@ async fn a_service_at_work_keeps_its_memory_and_loses_nothing() {
     let base = format!("http://{}", base.trim_end_matches('/').split_whitespace().next().unwrap());
     let complaints = std::thread::spawn(move || said.map_while(Result::ok).collect::<Vec<_>>());
     let pid = running.0.id();
+    let _ = rustls::crypto::ring::default_provider().install_default();
     let client = reqwest::Client::new();
     let tally = Arc::new(Tally::default());
     let crew = tokio::spawn(crew(client.clone(), base.clone(), tally.clone()));
