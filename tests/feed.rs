@@ -6,7 +6,7 @@ mod stand_in;
 
 use chrono::{DateTime, DurationRound, TimeDelta, Utc};
 use serde_json::{Value, json};
-use stand_in::{Reply, StandIn};
+use stand_in::{Reply, StandIn, four_days};
 use std::fs;
 use std::path::Path;
 use std::process::{Command, Output, Stdio};
@@ -51,34 +51,8 @@ fn hour() -> DateTime<Utc> {
     Utc::now().duration_trunc(TimeDelta::hours(1)).unwrap()
 }
 
-/// The global service's form: two days back and two ahead; all values invented.
-fn forecast_body() -> Value {
-    let stamps: Vec<i64> =
-        (-48..=48).map(|step| (hour() + TimeDelta::hours(step)).timestamp()).collect();
-    let sun = |stamp: &i64| {
-        let of_day = (stamp.rem_euclid(86_400)) as f64 / 3600.0;
-        (700.0 * (std::f64::consts::PI * (of_day - 5.0) / 14.0).sin()).max(0.0).round()
-    };
-    let all = |value: f64| vec![value; stamps.len()];
-    json!({
-        "latitude": 48.12, "longitude": 16.4, "generationtime_ms": 0.1, "utc_offset_seconds": 0,
-        "timezone": "GMT", "timezone_abbreviation": "GMT", "elevation": 191.0,
-        "hourly_units": {
-            "time": "unixtime", "temperature_2m": "°C", "relative_humidity_2m": "%",
-            "wind_speed_10m": "m/s", "shortwave_radiation": "W/m²", "precipitation": "mm",
-            "surface_pressure": "hPa"
-        },
-        "hourly": {
-            "time": stamps, "temperature_2m": all(18.0), "relative_humidity_2m": all(55.0),
-            "wind_speed_10m": all(3.0),
-            "shortwave_radiation": stamps.iter().map(sun).collect::<Vec<_>>(),
-            "precipitation": all(0.0), "surface_pressure": all(990.0)
-        }
-    })
-}
-
 fn good() -> Reply {
-    Reply::ok(forecast_body().to_string()).with("content-type", "application/json")
+    Reply::ok(four_days(48.12, 16.4, 191.0).to_string()).with("content-type", "application/json")
 }
 
 /// The Norwegian form: hours that begin at their stamp, no radiation; all values invented.
@@ -229,7 +203,7 @@ fn what_has_not_expired_is_not_asked_for_and_what_has_not_changed_is_not_sent() 
 
 #[test]
 fn passing_faults_are_asked_again_at_most_four_times() {
-    let cut = forecast_body().to_string();
+    let cut = four_days(48.12, 16.4, 191.0).to_string();
     let after_200 = format!("{}\nsomething failed while streaming", &cut[..cut.len() / 2]);
     let faults = [
         Reply::status(503, "{\"error\":true,\"reason\":\"The service is overloaded\"}"),
@@ -365,11 +339,11 @@ fn answers_without_end_or_without_a_word_end_in_time() {
 
 #[test]
 fn odd_answers_never_touch_what_is_stored() {
-    let mut unknown_unit = forecast_body();
+    let mut unknown_unit = four_days(48.12, 16.4, 191.0);
     unknown_unit["hourly_units"]["temperature_2m"] = json!("°R");
-    let mut wrong_length = forecast_body();
+    let mut wrong_length = four_days(48.12, 16.4, 191.0);
     wrong_length["hourly"]["temperature_2m"].as_array_mut().unwrap().pop();
-    let mut empty = forecast_body();
+    let mut empty = four_days(48.12, 16.4, 191.0);
     empty["hourly"]["time"] = json!([]);
     for odd in [unknown_unit, wrong_length, empty, json!({"a": 1}), json!([]), json!(null)] {
         let service = StandIn::serving(vec![good(), Reply::ok(odd.to_string())]);
@@ -386,7 +360,7 @@ fn odd_answers_never_touch_what_is_stored() {
 
 #[test]
 fn missing_values_become_gaps_and_are_asked_for_again() {
-    let mut holes = forecast_body();
+    let mut holes = four_days(48.12, 16.4, 191.0);
     for index in [20, 21, 22, 23, 24, 25] {
         holes["hourly"]["temperature_2m"][index] = Value::Null;
     }
@@ -405,8 +379,9 @@ fn missing_values_become_gaps_and_are_asked_for_again() {
 
 #[test]
 fn a_dry_run_asks_nobody_and_several_groves_share_one_question() {
-    let service =
-        StandIn::serving(vec![Reply::ok(json!([forecast_body(), forecast_body()]).to_string())]);
+    let service = StandIn::serving(vec![Reply::ok(
+        json!([four_days(48.12, 16.4, 191.0), four_days(48.12, 16.4, 191.0)]).to_string(),
+    )]);
     let both = TempDir::new().unwrap();
     let (one, two) = (both.path().join("one"), both.path().join("two"));
     write_grove(&one, &service.base, NOWHERE, 48.1);
@@ -517,7 +492,7 @@ fn old_hours_come_from_the_archive_and_members_from_the_ensemble() {
 
 #[test]
 fn members_of_an_ensemble_are_kept_and_mixed() {
-    let mut body = forecast_body();
+    let mut body = four_days(48.12, 16.4, 191.0);
     let hourly = body["hourly"].as_object().unwrap().clone();
     for (name, values) in &hourly {
         if name == "time" {

@@ -6,9 +6,8 @@
 #[path = "stand_in/mod.rs"]
 mod stand_in;
 
-use chrono::{DurationRound, TimeDelta, Utc};
 use serde_json::{Value, json};
-use stand_in::{Reply, StandIn};
+use stand_in::{Reply, StandIn, four_days};
 use std::collections::BTreeSet;
 use std::fs;
 use std::io::{BufRead, BufReader};
@@ -47,29 +46,6 @@ impl Drop for Running {
 fn lasts() -> Duration {
     let long = std::env::var_os("XYLOCAST_LONG").is_some();
     Duration::from_secs(if long { 900 } else { 20 })
-}
-
-/// Two days back and two ahead in the global service's form; invented.
-fn weather() -> Reply {
-    let hour = Utc::now().duration_trunc(TimeDelta::hours(1)).unwrap();
-    let stamps: Vec<i64> =
-        (-48..=48).map(|step| (hour + TimeDelta::hours(step)).timestamp()).collect();
-    let all = |value: f64| vec![value; stamps.len()];
-    let body = json!({
-        "latitude": -34.9, "longitude": 138.7, "utc_offset_seconds": 0, "timezone": "GMT",
-        "elevation": 120.0,
-        "hourly_units": {
-            "time": "unixtime", "temperature_2m": "°C", "relative_humidity_2m": "%",
-            "wind_speed_10m": "m/s", "shortwave_radiation": "W/m²", "precipitation": "mm",
-            "surface_pressure": "hPa"
-        },
-        "hourly": {
-            "time": stamps, "temperature_2m": all(24.0), "relative_humidity_2m": all(45.0),
-            "wind_speed_10m": all(3.0), "shortwave_radiation": all(420.0),
-            "precipitation": all(0.0), "surface_pressure": all(1000.0)
-        }
-    });
-    Reply::ok(body.to_string()).with("content-type", "application/json")
 }
 
 /// The demo grove as a database of the service's own, its weather from the stand-in.
@@ -198,7 +174,7 @@ fn median(values: &mut [f64]) -> f64 {
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn a_service_at_work_keeps_its_memory_and_loses_nothing() {
     let data = tempfile::tempdir().unwrap();
-    let stand_in = StandIn::serving(vec![weather()]);
+    let stand_in = StandIn::serving(vec![Reply::ok(four_days(-34.9, 138.7, 120.0).to_string())]);
     grove(data.path(), &stand_in);
     let mut command = Command::new(env!("CARGO_BIN_EXE_xylocast"));
     command.args(["serve", "--listen", "127.0.0.1:0", "--pull", "false", "--log-level", "warn"]);

@@ -6,7 +6,7 @@ use serde_json::Value;
 use spdx::{Expression, ParseMode};
 use std::collections::BTreeSet;
 use std::fs;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::process::Command;
 
 const ROOT: &str = env!("CARGO_MANIFEST_DIR");
@@ -86,58 +86,50 @@ fn every_crate_is_pinned_by_its_checksum() {
     }
 }
 
-/// Our own code holds no unsafe block, and no part of it takes the ban back.
-#[test]
-fn nothing_of_ours_is_unsafe() {
-    let mut looked_at = 0;
-    let mut folders = vec![Path::new(ROOT).join("src")];
+/// The texts of all our files of Rust below a folder, with their paths.
+fn ours(folder: &str) -> Vec<(PathBuf, String)> {
+    let (mut found, mut folders) = (Vec::new(), vec![Path::new(ROOT).join(folder)]);
     while let Some(folder) = folders.pop() {
         for entry in fs::read_dir(folder).unwrap() {
             let path = entry.unwrap().path();
             if path.is_dir() {
                 folders.push(path);
-                continue;
-            }
-            if path.extension().is_some_and(|end| end == "rs") {
+            } else if path.extension().is_some_and(|end| end == "rs") {
                 let text = fs::read_to_string(&path).unwrap();
-                let code = |line: &&str| !line.trim_start().starts_with("//");
-                let breach = text.lines().filter(code).find(|line| {
-                    line.contains("unsafe {")
-                        || line.contains("unsafe fn")
-                        || line.contains("allow(unsafe")
-                });
-                assert_eq!(breach, None, "{}", path.display());
-                looked_at += 1;
+                found.push((path, text));
             }
         }
     }
-    assert!(looked_at > 100);
+    found
+}
+
+/// Our own code holds no unsafe block, and no part of it takes the ban back.
+#[test]
+fn nothing_of_ours_is_unsafe() {
+    let files = ours("src");
+    assert!(files.len() > 100);
+    for (path, text) in files {
+        let code = |line: &&str| !line.trim_start().starts_with("//");
+        let is_breach = |line: &&str| {
+            ["unsafe {", "unsafe fn", "allow(unsafe"].iter().any(|words| line.contains(words))
+        };
+        let breach = text.lines().filter(code).find(is_breach);
+        assert_eq!(breach, None, "{}", path.display());
+    }
 }
 
 /// Names of the functions that are tests: a line of their own after `#[test]` or alike, or inside
 /// `proptest!`.
 fn tests_there() -> BTreeSet<String> {
     let mut names = BTreeSet::new();
-    let mut folders = vec![Path::new(ROOT).join("tests"), Path::new(ROOT).join("src")];
-    while let Some(folder) = folders.pop() {
-        for entry in fs::read_dir(folder).unwrap() {
-            let path = entry.unwrap().path();
-            if path.is_dir() {
-                folders.push(path);
-                continue;
-            }
-            if path.extension().is_none_or(|end| end != "rs") {
-                continue;
-            }
-            let text = fs::read_to_string(&path).unwrap();
-            let mut marked = false;
-            for line in text.lines().map(str::trim) {
-                if line.starts_with("#[test") || line.starts_with("#[tokio::test") {
-                    marked = true;
-                } else if let (true, Some(after)) = (marked, line.split("fn ").nth(1)) {
-                    names.insert(after.split(['(', '<']).next().unwrap_or("").to_owned());
-                    marked = false;
-                }
+    for (_, text) in ours("tests").into_iter().chain(ours("src")) {
+        let mut marked = false;
+        for line in text.lines().map(str::trim) {
+            if line.starts_with("#[test") || line.starts_with("#[tokio::test") {
+                marked = true;
+            } else if let (true, Some(after)) = (marked, line.split("fn ").nth(1)) {
+                names.insert(after.split(['(', '<']).next().unwrap_or("").to_owned());
+                marked = false;
             }
         }
     }

@@ -7,9 +7,8 @@ use super::means::{Answer, Service};
 use super::{ask, post, read, with_a_copy};
 use axum::body::Body;
 use axum::http::{Request, StatusCode};
-use chrono::Utc;
 use serde_json::{Value, json};
-use stand_in::{Reply, StandIn};
+use stand_in::{Reply, StandIn, four_days};
 use std::sync::Arc;
 
 async fn keyed(service: &Service, key: &str, body: &str) -> Answer {
@@ -123,30 +122,9 @@ async fn groves_are_made_and_added_to() {
     assert_eq!(post(&service, "groves", &far.to_string()).await.status.as_u16(), 422);
 }
 
-/// Four days of one sky about now, all invented, in the form of the global service.
-fn invented_weather() -> Value {
-    let hour = Utc::now().timestamp() / 3600;
-    let stamps: Vec<i64> = (hour - 48..=hour + 48).map(|hour| 3600 * hour).collect();
-    let all = |value: f64| vec![value; stamps.len()];
-    json!({
-        "latitude": -34.53, "longitude": 138.71, "utc_offset_seconds": 0, "timezone": "GMT",
-        "timezone_abbreviation": "GMT", "elevation": 120.0, "generationtime_ms": 0.1,
-        "hourly_units": {
-            "time": "unixtime", "temperature_2m": "\u{b0}C", "relative_humidity_2m": "%",
-            "wind_speed_10m": "m/s", "shortwave_radiation": "W/m\u{b2}", "precipitation": "mm",
-            "surface_pressure": "hPa"
-        },
-        "hourly": {
-            "time": stamps, "temperature_2m": all(18.0), "relative_humidity_2m": all(55.0),
-            "wind_speed_10m": all(3.0), "shortwave_radiation": all(0.0),
-            "precipitation": all(0.0), "surface_pressure": all(990.0)
-        }
-    })
-}
-
 #[tokio::test]
 async fn weather_is_pulled_from_the_services_of_the_grove() {
-    let weather = StandIn::serving(vec![Reply::ok(invented_weather().to_string())]);
+    let weather = StandIn::serving(vec![Reply::ok(four_days(-34.53, 138.71, 120.0).to_string())]);
     let silent = StandIn::serving(vec![Reply::status(503, "busy")]);
     let service = Service::open();
     for (name, base) in [("Heard", &weather.base), ("Silent", &silent.base)] {

@@ -2,6 +2,8 @@
 //! keeps what it was asked.
 #![allow(dead_code)]
 
+use chrono::{DurationRound, TimeDelta, Utc};
+use serde_json::{Value, json};
 use std::io::{BufRead, BufReader, Write};
 use std::net::{TcpListener, TcpStream};
 use std::sync::atomic::{AtomicUsize, Ordering};
@@ -44,6 +46,34 @@ impl Reply {
             other => other,
         }
     }
+}
+
+/// Two days back and two ahead about now in the global service's form; all values invented.
+pub fn four_days(latitude_deg: f64, longitude_deg: f64, elevation_m: f64) -> Value {
+    let hour = Utc::now().duration_trunc(TimeDelta::hours(1)).unwrap();
+    let stamps: Vec<i64> =
+        (-48..=48).map(|step| (hour + TimeDelta::hours(step)).timestamp()).collect();
+    let sun = |stamp: &i64| {
+        let of_day = (stamp.rem_euclid(86_400)) as f64 / 3600.0;
+        (700.0 * (std::f64::consts::PI * (of_day - 5.0) / 14.0).sin()).max(0.0).round()
+    };
+    let all = |value: f64| vec![value; stamps.len()];
+    json!({
+        "latitude": latitude_deg, "longitude": longitude_deg, "generationtime_ms": 0.1,
+        "utc_offset_seconds": 0, "timezone": "GMT", "timezone_abbreviation": "GMT",
+        "elevation": elevation_m,
+        "hourly_units": {
+            "time": "unixtime", "temperature_2m": "°C", "relative_humidity_2m": "%",
+            "wind_speed_10m": "m/s", "shortwave_radiation": "W/m²", "precipitation": "mm",
+            "surface_pressure": "hPa"
+        },
+        "hourly": {
+            "time": stamps, "temperature_2m": all(18.0), "relative_humidity_2m": all(55.0),
+            "wind_speed_10m": all(3.0),
+            "shortwave_radiation": stamps.iter().map(sun).collect::<Vec<_>>(),
+            "precipitation": all(0.0), "surface_pressure": all(990.0)
+        }
+    })
 }
 
 /// One question as it came.
