@@ -112,6 +112,13 @@ impl<'p> Keeper<'p> {
             let who = visit.who.filter(|&who| self.is_here(who));
             sequence.push(Visit { who, pin: begin, ..visit });
         }
+        // A bag that was to stay overnight was to have no strip; one is there for it all the same, last.
+        for draw in earlier.draws.iter().filter(|draw| draw.overnight) {
+            while made[draw.tree] > 0 && made[draw.tree] < visits(problem, draw.tree) {
+                made[draw.tree] += 1;
+                sequence.push(Visit::new(draw.tree, None));
+            }
+        }
         // A tree of which a visit is missing is placed as a whole.
         let short = |tree: usize| made[tree] < visits(problem, tree);
         sequence.retain(|visit| !short(visit.tree));
