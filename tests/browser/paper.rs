@@ -68,7 +68,8 @@ async fn what_is_printed_holds_the_figures() {
         ("records", "records", 2, "not a legal form"),
         ("records-sheet", "records/sheet", 2, "Checked by"),
         ("plan", "plan", 7, "person 1"),
-        ("plan-sheet", "plan/sheet", 7, "person 1"),
+        // A page for the day, one or two for each of three people, one or two for the trees.
+        ("plan-sheet", "plan/sheet", 9, "person 1"),
     ] {
         press.window.go(&to(path)).await;
         let text = press.print(name, sheets).await;
