@@ -204,10 +204,11 @@ fn what_has_not_expired_is_not_asked_for_and_what_has_not_changed_is_not_sent() 
 #[test]
 fn passing_faults_are_asked_again_at_most_four_times() {
     let cut = four_days(48.12, 16.4, 191.0).to_string();
-    let after_200 = format!("{}\nsomething failed while streaming", &cut[..cut.len() / 2]);
+    let after_200 =
+        format!("{}\nsomething failed while streaming", cut.chars().take(800).collect::<String>());
     let faults = [
         Reply::status(503, "{\"error\":true,\"reason\":\"The service is overloaded\"}"),
-        Reply::CutShort(cut[..200].to_owned()),
+        Reply::CutShort(cut.chars().take(200).collect()),
         Reply::ok(after_200),
         Reply::ok("<html><head><title>Log in</title></head></html>"),
         Reply::HangUp,
