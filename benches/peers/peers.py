@@ -173,7 +173,7 @@ def pyfao56_hours(table):
     cells = list(zip(rows.elev.tolist(), rows.lat.tolist(), rows.lon.tolist(), doy, middle_h, (rows.rs * 0.0036).tolist(), rows.air.tolist(), rows.vapour.tolist(), rows.wind.tolist()))
 
     def run():
-        return [pyfao56.ascehourly("S", z, lat, -lon, 0.0, day, at, rs, air, vapr=vapour, wndsp=wind) for z, lat, lon, day, at, rs, air, vapour, wind in cells]
+        return [pyfao56.ascehourly("S", z, lat, -lon, 0.0, day, at, rs, air, vapr=vapour, wndsp=wind, csreq="S")[0] for z, lat, lon, day, at, rs, air, vapour, wind in cells]
 
     seconds, answer = best(run, 2)
     return seconds * len(table) / len(rows), np.array(answer)
