@@ -125,7 +125,8 @@ async fn crew(client: reqwest::Client, base: String, tally: Arc<Tally>) -> BTree
             let (status, said) = post(&client, url.clone(), &json!({"key": key, "act": act})).await;
             assert!(status == 201, "{key}: {status} {said}");
             kept.insert(key);
-            tokio::time::sleep(Duration::from_millis(120)).await;
+            // Looks are told apart by the second.
+            tokio::time::sleep(Duration::from_millis(1100)).await;
         }
     }
     kept
