@@ -104,6 +104,8 @@ pub enum About {
     Means,
     /// How many kits.
     Kits,
+    /// Who is gone, what is broken.
+    Missing,
     /// The date, or the earlier plan.
     EarlierPlan,
     /// Which database.

@@ -32,6 +32,7 @@ fn hint(error: &DeskError) -> Option<String> {
             About::Trees => "--tree and --block name them",
             About::Means => "--people, --kits and --tree say other ones",
             About::Kits => "--kits says how many",
+            About::Missing => "--gone and --broken name them by those numbers",
             About::EarlierPlan => "--date says the date, --from the earlier plan",
             About::Database => "name it with --grove FILE.db",
             About::WorseRefit => "--even-if-worse writes it all the same",

@@ -105,8 +105,8 @@ pub fn lay(desk: &Desk, date: NaiveDate, asked: &Asked) -> Result<Laid, DeskErro
     let thirsts = Thirsts::of(&desk.grove, &desk.model, &hangs);
     let people = people(desk, asked, now, minute_of(base, turns.day_ends), hangs.len());
     let kits = kits(desk, asked);
-    numbered(&asked.gone, people.len(), "--gone", "person", "people")?;
-    numbered(&asked.broken, kits.len(), "--broken", "kit", "kits")?;
+    numbered(&asked.gone, people.len(), "person", "people")?;
+    numbered(&asked.broken, kits.len(), "kit", "kits")?;
     if kits.len() < still.len() {
         let fact = format!(
             "{} bags hang already, and there are {} kits: count all kits that are in use, those \
@@ -262,24 +262,18 @@ fn people(desk: &Desk, asked: &Asked, from: i32, to: i32, van: usize) -> Vec<Per
 }
 
 /// Are these all numbers of so many, from 1, and not of all of them?
-fn numbered(
-    named: &[u32],
-    count: usize,
-    flag: &str,
-    one: &str,
-    many: &str,
-) -> Result<(), DeskError> {
-    if let Some(other) = named.iter().find(|it| **it == 0 || **it as usize > count) {
-        return Err(DeskError::Unanswerable(format!(
-            "{flag} {other}: there is no {one} {other}; {many} are numbered 1 to {count} as in the plan"
-        )));
-    }
-    if (1..=count as u32).all(|it| named.contains(&it)) {
-        return Err(DeskError::Unanswerable(format!(
-            "{flag} names all {count} {many}: nothing is left to plan with"
-        )));
-    }
-    Ok(())
+fn numbered(named: &[u32], count: usize, one: &str, many: &str) -> Result<(), DeskError> {
+    let other = named.iter().find(|it| **it == 0 || **it as usize > count);
+    let fact = match other {
+        Some(other) => {
+            format!("there is no {one} {other}; {many} are numbered 1 to {count} as in the plan")
+        }
+        None if (1..=count as u32).all(|it| named.contains(&it)) => {
+            format!("all {count} {many} are taken out: nothing is left to plan with")
+        }
+        None => return Ok(()),
+    };
+    Err(DeskError::Ask { fact, about: About::Missing })
 }
 
 /// The kits, those that serve most ports first; `--kits` leaves so many of them.
