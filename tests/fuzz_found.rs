@@ -1,4 +1,4 @@
-//! What fuzzing found once, and the seeds that it began with, through what the fuzz targets do: no
+//! The seeds that fuzzing begins with, and what it found once (`tests/fuzz_found/TARGET`), through what the fuzz targets do: no
 //! panic, no answer that is the service's own failure.
 #![allow(missing_docs)]
 
@@ -6,35 +6,38 @@
 mod fuzz;
 
 use std::fs;
-use std::path::PathBuf;
+use std::path::Path;
 
-fn kept(target: &str) -> Vec<(PathBuf, Vec<u8>)> {
-    let folder =
-        PathBuf::from(concat!(env!("CARGO_MANIFEST_DIR"), "/tests/fuzz_found")).join(target);
-    let mut paths: Vec<PathBuf> =
-        fs::read_dir(&folder).unwrap().map(|entry| entry.unwrap().path()).collect();
-    paths.sort();
-    assert!(!paths.is_empty(), "{} is empty", folder.display());
-    paths.into_iter().map(|path| (path.clone(), fs::read(path).unwrap())).collect()
+fn kept(target: &str) -> Vec<Vec<u8>> {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let mut all: Vec<Vec<u8>> = fuzz::seeds::all(root)
+        .into_iter()
+        .find_map(|(name, seeds)| (name == target).then_some(seeds))
+        .unwrap();
+    assert!(!all.is_empty(), "{target} has no seeds");
+    for entry in fs::read_dir(root.join("tests/fuzz_found").join(target)).into_iter().flatten() {
+        all.push(fs::read(entry.unwrap().path()).unwrap());
+    }
+    all
 }
 
 #[test]
 fn weather() {
-    for (_, bytes) in kept("weather") {
+    for bytes in kept("weather") {
         fuzz::weather(&bytes);
     }
 }
 
 #[test]
 fn grove_files() {
-    for (_, bytes) in kept("grove_files") {
+    for bytes in kept("grove_files") {
         fuzz::grove_files(&bytes);
     }
 }
 
 #[test]
 fn model_file() {
-    for (_, bytes) in kept("model_file") {
+    for bytes in kept("model_file") {
         fuzz::model_file(&bytes);
     }
 }
@@ -42,7 +45,7 @@ fn model_file() {
 #[test]
 fn api_bodies() {
     let service = fuzz::service::Service::open();
-    for (_, bytes) in kept("api_bodies") {
+    for bytes in kept("api_bodies") {
         service.take(&bytes);
     }
 }

@@ -1,6 +1,7 @@
 //! What each fuzz target does with its bytes. `tests/fuzz_found.rs` of the crate above includes this
 //! file and runs all that was ever found through it, so that what is found once stays mended.
 
+pub mod seeds;
 pub mod service;
 
 use chrono_tz::Australia::Adelaide;
