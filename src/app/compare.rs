@@ -125,6 +125,8 @@ pub struct Comparison {
     pub calibration: Vec<Calibration>,
     /// Trees, crews, days and blocks out of the ordinary.
     pub diagnosis: Diagnosis,
+    /// When the model in use was fitted; none where the prior is used.
+    pub in_use: Option<String>,
     /// How it was done.
     pub rests_on: String,
 }
@@ -171,6 +173,7 @@ pub fn compare(desk: &Desk) -> Result<Comparison, DeskError> {
         groups: groups(&draws, &days_air(desk, &drives)),
         calibration: calibration(&draws),
         diagnosis: of_draws(desk, &unders.present.told)?,
+        in_use: desk.model.file().fitted_at.map(|at| local_time(desk, at)),
         rests_on: rests_on(&draws),
         draws,
     })

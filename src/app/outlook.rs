@@ -194,7 +194,9 @@ pub fn hazards(desk: &Desk, hour: &Hour) -> Vec<String> {
 
 /// Source and age of the weather that the desk looks at.
 pub fn source(desk: &Desk) -> Source {
-    let local = |at: DateTime<Utc>| format_time(at, desk.grove.settings.zone);
+    let local = |at: DateTime<Utc>| {
+        at.with_timezone(&desk.grove.settings.zone).format("%-d %b %Y %H:%M").to_string()
+    };
     let issued = desk.forecast.as_ref().and_then(|forecast| forecast.issued_at);
     let observed_to = desk.observed.span().map(|span| span.to.min(desk.as_of));
     let age = issued.map(|at| (Span { from: at, to: desk.as_of }.hours() * 10.0).round() / 10.0);

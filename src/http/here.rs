@@ -2,7 +2,7 @@
 
 use super::caller::Caller;
 use super::fault::Fault;
-use super::server::{Kept, Server};
+use super::server::{Effort, Kept, Server};
 use crate::app::desk::{Desk, DeskError};
 use crate::pages::site::{Place, Tab};
 use crate::store::home::Home;
@@ -25,9 +25,15 @@ pub struct Here {
     pub caller: Caller,
     /// In US customary units?
     pub customary: bool,
+    effort: Effort,
 }
 
 impl Here {
+    /// The same place for a question that takes long: one of its kind at a time.
+    pub fn at_length(&self) -> Self {
+        Self { effort: Effort::Long, ..self.clone() }
+    }
+
     /// An answer from the grove's desk, kept for as long as nothing changes; `asked` tells the
     /// question from others of the same kind.
     ///
@@ -38,7 +44,7 @@ impl Here {
         asked: &str,
         ask: impl FnOnce(&Desk) -> Result<T, DeskError> + Send + 'static,
     ) -> Result<Arc<T>, Fault> {
-        self.server.answer(&self.kept, asked, ask).await
+        self.server.answer(&self.kept, self.effort, asked, ask).await
     }
 
     /// An answer from the grove's desk that is not kept: the question is too long to be told from
@@ -50,7 +56,7 @@ impl Here {
         &self,
         ask: impl FnOnce(&Desk) -> Result<T, DeskError> + Send + 'static,
     ) -> Result<T, Fault> {
-        self.server.ask(&self.kept, ask).await
+        self.server.ask(&self.kept, self.effort, ask).await
     }
 
     /// Writes to the grove and tells those who listen; `now` is the grove's clock.
@@ -64,7 +70,7 @@ impl Here {
     where
         Fault: From<E>,
     {
-        self.server.write(&self.kept, write).await
+        self.server.write(&self.kept, self.effort, write).await
     }
 
     /// Where a page of this grove stands; the desk tells the grove's name.
@@ -107,7 +113,8 @@ where
             .ok_or_else(|| Fault::not_found(format!("no grove '{id}' is kept here")))
             .map_err(IntoResponse::into_response)?;
         let Ok(caller) = Caller::from_request_parts(parts, state).await;
-        Ok(Self { server, kept, caller, customary: wants_customary(parts) })
+        let customary = wants_customary(parts);
+        Ok(Self { server, kept, caller, customary, effort: Effort::Short })
     }
 }
 

@@ -22,7 +22,7 @@ use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicI64, Ordering};
 use std::sync::{Arc, Mutex, PoisonError, RwLock};
 use std::thread::available_parallelism;
-use tokio::sync::{Semaphore, SemaphorePermit, broadcast, watch};
+use tokio::sync::{OnceCell, Semaphore, broadcast, watch};
 
 /// Id of the embedded demo.
 pub const DEMO: &str = "demo";
@@ -42,14 +42,36 @@ pub struct Changed {
     pub grove: String,
 }
 
-type Answers = HashMap<(&'static str, String), Arc<dyn Any + Send + Sync>>;
+/// What is asked: the kind of its answer, and words that tell it from others of the kind.
+type Question = (&'static str, String);
+type Answer = Arc<dyn Any + Send + Sync>;
+
+/// How much work a question is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Effort {
+    /// Well under a second.
+    Short,
+    /// Seconds or more: plans, refits, walks through the draws.
+    Long,
+}
 
 /// A desk as it lies, with what it has answered.
 struct Laid {
     desk: Desk,
     stamp: Stamp,
     at: DateTime<Utc>,
-    answers: Mutex<Answers>,
+    answers: Mutex<HashMap<Question, Arc<OnceCell<Answer>>>>,
+}
+
+impl Laid {
+    /// Where the answer to a question is, or will be.
+    fn place_of(&self, question: Question) -> Arc<OnceCell<Answer>> {
+        let mut answers = self.answers.lock().unwrap_or_else(PoisonError::into_inner);
+        if answers.len() >= MOST_ANSWERS && !answers.contains_key(&question) {
+            answers.clear();
+        }
+        answers.entry(question).or_default().clone()
+    }
 }
 
 /// A grove that the service keeps.
@@ -107,10 +129,10 @@ pub struct Server {
     shift: TimeDelta,
     changes: broadcast::Sender<Changed>,
     stopping: watch::Sender<bool>,
-    /// One piece of work for each core; more of them would only wait for each other.
-    work: Semaphore,
-    /// Of the long ones one at a time.
-    long_work: Semaphore,
+    /// One piece of work for each core, two at least; more would only wait for each other.
+    work: Arc<Semaphore>,
+    /// Of the long ones one at a time, so that short ones find a core.
+    long_work: Arc<Semaphore>,
     /// What is counted for the metrics.
     pub counts: super::ops::Counts,
 }
@@ -169,8 +191,8 @@ impl Server {
             shift,
             changes: broadcast::channel(CHANGES).0,
             stopping: watch::channel(false).0,
-            work: Semaphore::new(available_parallelism().map_or(2, Into::into)),
-            long_work: Semaphore::new(1),
+            work: Arc::new(Semaphore::new(available_parallelism().map_or(2, |n| n.get().max(2)))),
+            long_work: Arc::new(Semaphore::new(1)),
             counts: super::ops::Counts::default(),
         })
     }
@@ -226,7 +248,7 @@ impl Server {
         self.stopping.send_replace(true);
     }
 
-    /// Runs work off the threads that answer, as much at once as there are cores.
+    /// Runs short work off the threads that answer, as much at once as there are cores.
     ///
     /// # Errors
     /// [`Fault`] where the work panics or the service stops.
@@ -234,9 +256,31 @@ impl Server {
         &self,
         work: impl FnOnce() -> T + Send + 'static,
     ) -> Result<T, Fault> {
-        let _permit = self.work.acquire().await.map_err(|_| Fault::own("the service stops"))?;
-        let done = tokio::task::spawn_blocking(work).await;
-        done.map_err(|error| Fault::own(format!("a piece of work failed: {error}")))
+        self.work_of(Effort::Short, work).await
+    }
+
+    /// Runs work off the threads that answer. Its turn lasts until it is done, whoever waits for it.
+    ///
+    /// # Errors
+    /// [`Fault`] where the work panics or the service stops.
+    pub async fn work_of<T: Send + 'static>(
+        &self,
+        effort: Effort,
+        work: impl FnOnce() -> T + Send + 'static,
+    ) -> Result<T, Fault> {
+        let turn = async |of: &Arc<Semaphore>| {
+            of.clone().acquire_owned().await.map_err(|_| Fault::own("the service stops"))
+        };
+        let long_turn = match effort {
+            Effort::Short => None,
+            Effort::Long => Some(turn(&self.long_work).await?),
+        };
+        let turns = (long_turn, turn(&self.work).await?);
+        let done = tokio::task::spawn_blocking(move || {
+            let _turns = turns;
+            work()
+        });
+        done.await.map_err(|error| Fault::own(format!("a piece of work failed: {error}")))
     }
 
     /// The grove's name.
@@ -248,30 +292,34 @@ impl Server {
     }
 
     /// An answer from a grove's desk, kept with it; `asked` tells the question from others of the
-    /// same kind.
+    /// same kind. Who asks what is being worked out waits for that, and it is worked out to its end
+    /// and kept though whoever asked goes away.
     ///
     /// # Errors
     /// [`Fault`] of the use case.
     pub async fn answer<T: Send + Sync + 'static>(
-        &self,
+        self: &Arc<Self>,
         kept: &Arc<Kept>,
+        effort: Effort,
         asked: &str,
         ask: impl FnOnce(&Desk) -> Result<T, DeskError> + Send + 'static,
     ) -> Result<Arc<T>, Fault> {
         let laid = self.laid(kept).await?;
-        let key = (type_name::<T>(), asked.to_owned());
-        let known = laid.answers.lock().unwrap_or_else(PoisonError::into_inner).get(&key).cloned();
-        if let Some(answer) = known.and_then(|answer| answer.downcast::<T>().ok()) {
-            return Ok(answer);
-        }
-        let at = laid.clone();
-        let answer = Arc::new(self.work(move || ask(&at.desk)).await??);
-        let mut answers = laid.answers.lock().unwrap_or_else(PoisonError::into_inner);
-        if answers.len() >= MOST_ANSWERS {
-            answers.clear();
-        }
-        answers.insert(key, answer.clone());
-        Ok(answer)
+        let place = laid.place_of((type_name::<T>(), asked.to_owned()));
+        let answer = match place.get() {
+            Some(answer) => answer.clone(),
+            None => {
+                let server = self.clone();
+                let working = tokio::spawn(async move {
+                    let work = || server.work_of(effort, move || ask(&laid.desk));
+                    let answer = async || Ok::<Answer, Fault>(Arc::new(work().await??));
+                    place.get_or_try_init(answer).await.cloned()
+                });
+                let failed = |error| Fault::own(format!("a piece of work failed: {error}"));
+                working.await.map_err(failed)??
+            }
+        };
+        answer.downcast::<T>().map_err(|_| Fault::own("an answer is of another kind"))
     }
 
     /// An answer from a grove's desk that is not kept.
@@ -281,18 +329,11 @@ impl Server {
     pub async fn ask<T: Send + 'static>(
         &self,
         kept: &Arc<Kept>,
+        effort: Effort,
         ask: impl FnOnce(&Desk) -> Result<T, DeskError> + Send + 'static,
     ) -> Result<T, Fault> {
         let laid = self.laid(kept).await?;
-        Ok(self.work(move || ask(&laid.desk)).await??)
-    }
-
-    /// The turn of long work: one piece at a time, so that short questions find a core.
-    ///
-    /// # Errors
-    /// [`Fault`] where the service stops.
-    pub async fn turn(&self) -> Result<SemaphorePermit<'_>, Fault> {
-        self.long_work.acquire().await.map_err(|_| Fault::own("the service stops"))
+        Ok(self.work_of(effort, move || ask(&laid.desk)).await??)
     }
 
     /// Writes to a grove and tells those who listen.
@@ -302,13 +343,14 @@ impl Server {
     pub async fn write<T: Send + 'static, E: Send + 'static>(
         &self,
         kept: &Arc<Kept>,
+        effort: Effort,
         write: impl FnOnce(&Home, DateTime<Utc>) -> Result<T, E> + Send + 'static,
     ) -> Result<T, Fault>
     where
         Fault: From<E>,
     {
         let (home, now) = (kept.home.clone(), self.now(kept));
-        let written = self.work(move || write(&home, now)).await??;
+        let written = self.work_of(effort, move || write(&home, now)).await??;
         self.tell(kept);
         Ok(written)
     }

@@ -6,7 +6,7 @@ use super::parts::{cell, lines, number, table, words};
 use super::site::{Place, page as whole};
 use crate::app::compare::{Compared, Comparison, Verdict};
 use crate::app::refit::Refit;
-use crate::app::words::odd;
+use crate::app::words::{day_clock, odd};
 use maud::{Markup, html};
 
 /// The page; with a refit where one was asked for.
@@ -29,7 +29,7 @@ pub fn page(place: &Place, comparison: &Comparison, refit: Option<&Refit>) -> St
         }
         (outside(place, comparison))
         (groups(comparison))
-        (self::refit(place, refit))
+        (self::refit(place, comparison.in_use.as_deref(), refit))
         p.small { (figures.sentence(&comparison.rests_on)) "." }
     };
     whole(place, "Compare", &body)
@@ -78,13 +78,14 @@ fn groups(comparison: &Comparison) -> Markup {
     }
 }
 
-fn refit(place: &Place, refit: Option<&Refit>) -> Markup {
+fn refit(place: &Place, in_use: Option<&str>, refit: Option<&Refit>) -> Markup {
     let address = format!("{}/compare?refit=yes#refit", place.base);
     let figures = Figures::of(place);
     html! {
         section #refit { h2 { "Refit" }
             @match refit {
                 None => {
+                    p { "In use: " (model_of(in_use)) "." }
                     p { "Learn the model again from all draws; nothing changes before somebody agrees. \
                         This takes some seconds." }
                     p { a.button href=(address) { "Show what a refit would change" } }
@@ -95,11 +96,14 @@ fn refit(place: &Place, refit: Option<&Refit>) -> Markup {
     }
 }
 
+fn model_of(fitted_at: Option<&str>) -> String {
+    match fitted_at {
+        Some(at) => format!("the model fitted {}", day_clock(at)),
+        None => "the prior, since no model was fitted here".into(),
+    }
+}
+
 fn would_change(refit: &Refit, figures: Figures) -> Markup {
-    let in_use = match &refit.in_use {
-        Some(at) => format!("the model in use, fitted {}", crate::app::words::day_clock(at)),
-        None => "the prior; no model is in use".into(),
-    };
     let either = |(mean, sd): (f64, f64)| cell(format!("{mean:.2} +- {sd:.2}"));
     let coefficients: Vec<Vec<Markup>> = refit
         .coefficients
@@ -136,7 +140,7 @@ fn would_change(refit: &Refit, figures: Figures) -> Markup {
     let by_evidence = [words("learned"), number("prior median"), number("before"), number("now")];
     html! {
         p { "Refitted on " (refit.draws) " draws of " (refit.trees) " trees; " (refit.silent.len())
-            " told nothing. Before: " (in_use) "." }
+            " told nothing. Before: " (model_of(refit.in_use.as_deref())) "." }
         (lines("What would change", &figures.sentences(&refit.words())))
         (table("Coefficients", &of, &coefficients))
         (table("Learned by evidence", &by_evidence, &learned))

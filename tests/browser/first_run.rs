@@ -1,7 +1,7 @@
 //! From an empty folder to a draw that was learned from, by taps alone.
 
 use super::ledger::rows;
-use super::offline::copy_the_demo;
+use super::offline::{copy_the_demo, next_second};
 use super::service::Service;
 use super::tools::Tools;
 use super::window::Window;
@@ -93,13 +93,17 @@ async fn a_whole_draw_is_logged_and_learned_from() {
     // Hang: the first tree of the list is chosen already.
     window.tap("Hung and started", None).await;
     window.says("Noted. E01: started").await;
+    next_second(&window).await;
     window.tap("Wet", Some("E01")).await;
     window.says("Noted. E01: still wet").await;
+    next_second(&window).await;
     window.type_in("ml", "400", Some("E01")).await;
     window.tap("Log what is left", Some("E01")).await;
     window.says("Noted. E01: 400 mL left").await;
+    next_second(&window).await;
     window.tap("Empty", Some("E01")).await;
     window.says("Noted. E01: empty").await;
+    next_second(&window).await;
     window.tap("Clamp, refill, leak, strip, an earlier time", Some("E01")).await;
     window.tap("Stripped", Some("E01")).await;
     window.says("Noted. E01: stripped").await;
@@ -126,6 +130,7 @@ async fn a_whole_draw_is_logged_and_learned_from() {
     let models = models(&database);
     window.tap("Put this refit in use", None).await;
     window.until("location.search === '' && document.querySelector('#refit a')").await;
+    window.says("In use: the model fitted").await;
     assert_eq!(self::models(&database), models + 1);
     assert_eq!(window.value("document.querySelectorAll('.wrong').length").await, json!(0));
 }

@@ -88,7 +88,7 @@ pub async fn compare(here: Here, want: Want) -> Result<Response, Fault> {
         content((Refit = "application/json"), (String = "text/csv"))),
 ))]
 pub async fn refit(here: Here, want: Want) -> Result<Response, Fault> {
-    let answer = here.answer("", |desk| refitted(desk, false)).await?;
+    let answer = here.at_length().answer("", |desk| refitted(desk, false)).await?;
     want.reply(vec![json(&*answer), csv(|| rows::refit(&answer))])
 }
 
@@ -107,9 +107,8 @@ pub struct Agreed {
     responses((status = 201, body = Refit, description = "In use from now on")))]
 pub async fn put_in_use(here: Here, Json(agreed): Json<Agreed>) -> Result<Response, Fault> {
     let who = here.caller.who().to_owned();
-    let _turn = here.server.turn().await?;
     let write = move |home: &_, now| accept(home, agreed.even_if_worse, By { who: &who, at: now });
-    let refit = here.write(write).await?;
+    let refit = here.at_length().write(write).await?;
     Ok((StatusCode::CREATED, Json(refit)).into_response())
 }
 
@@ -166,7 +165,6 @@ pub async fn backtest(
         };
         question.answered(desk.as_of, &|_, _| ())
     };
-    let _turn = here.server.turn().await?;
-    let answer = here.answer(&format!("{way:?}"), ask).await?;
+    let answer = here.at_length().answer(&format!("{way:?}"), ask).await?;
     want.reply(vec![json(&*answer), csv(|| rows::backtest::rows(&answer))])
 }

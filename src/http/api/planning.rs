@@ -79,7 +79,7 @@ pub async fn dayplan(
     let key = format!("{date:?} {asked:?}");
     let ask =
         move |desk: &Desk| dayplan::dayplan(desk, date.unwrap_or_else(|| desk.tomorrow()), &asked);
-    let plan = here.answer(&key, ask).await?;
+    let plan = here.at_length().answer(&key, ask).await?;
     told(&here, &want, &plan)
 }
 
@@ -119,7 +119,7 @@ pub async fn replan(here: Here, want: Want, Json(replan): Json<Replan>) -> Resul
     let asked = dayplan::Asked { earlier, ..asked };
     let ask =
         move |desk: &Desk| dayplan::dayplan(desk, date.unwrap_or_else(|| desk.tomorrow()), &asked);
-    let plan = here.ask(ask).await?;
+    let plan = here.at_length().ask(ask).await?;
     told(&here, &want, &plan)
 }
 
@@ -159,7 +159,7 @@ pub async fn days(here: Here, want: Want, Asked(days): Asked<Days>) -> Result<Re
     let key = format!("{date:?} {count} {asked:?}");
     let ask =
         move |desk: &Desk| campaign(desk, date.unwrap_or_else(|| desk.tomorrow()), count, &asked);
-    let answer = here.answer(&key, ask).await?;
+    let answer = here.at_length().answer(&key, ask).await?;
     want.reply(vec![json(&*answer), csv(|| rows::dayplan::days(&answer))])
 }
 

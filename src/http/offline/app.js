@@ -218,19 +218,33 @@ function here() {
   return Boolean(document.querySelector("[data-live]"));
 }
 
+// Answers that were asked for earlier and come later are not shown.
+let asked = 0;
+let shown = 0;
+
 async function refresh(always) {
   if (!here() || (!always && isTyping())) return;
+  const turn = ++asked;
   const answer = await fetch(`${base}/today`, { headers: { accept: "text/html" } });
   if (!answer.ok || answer.redirected) return;
   const page = new DOMParser().parseFromString(await answer.text(), "text/html");
   const fresh = page.querySelector("main");
-  if (!fresh || (!always && isTyping())) return;
+  if (!fresh || turn < shown || (!always && isTyping())) return;
+  shown = turn;
+  const kept = page.body.dataset.kept;
+  if (kept && liveAt(fresh) < liveAt(document)) {
+    // What was kept is older than what is here.
+    document.body.dataset.kept ??= new Date().toISOString();
+    showAge();
+    return;
+  }
   const open = [...document.querySelectorAll("main details")].flatMap(
     (part) => (part.open ? [part.querySelector("summary").textContent + nameOf(part)] : []));
   fresh.querySelectorAll("details").forEach((part) => {
     part.open = open.includes(part.querySelector("summary").textContent + nameOf(part));
   });
-  const kept = page.body.dataset.kept;
+  // What was said of an entry stays until the next one.
+  fresh.querySelector("h1")?.after(...document.querySelectorAll("main .said"));
   if (kept) document.body.dataset.kept = kept;
   else delete document.body.dataset.kept;
   document.querySelector("main").replaceWith(document.adoptNode(fresh));
@@ -238,6 +252,11 @@ async function refresh(always) {
   if (!kept) setClock(fresh.querySelector("[data-live]").dataset.live);
   showAge();
   await show();
+}
+
+// The grove's time at which a page was made.
+function liveAt(part) {
+  return Date.parse(part.querySelector("[data-live]")?.dataset.live);
 }
 
 // Folds of the same words stand on many cards.

@@ -76,7 +76,7 @@ async fn planned(here: &Here, fields: &Fields) -> Result<Arc<DayPlan>, Fault> {
     let ask = move |desk: &Desk| {
         dayplan(desk, date.unwrap_or_else(|| desk.tomorrow()), &PlanAsked::default())
     };
-    here.answer(&on(date), ask).await
+    here.at_length().answer(&on(date), ask).await
 }
 
 async fn plan(here: Here, fields: Fields) -> Result<Html<String>, Fault> {
@@ -134,7 +134,7 @@ async fn all_draws(here: Here, fields: Fields) -> Result<Html<String>, Fault> {
 async fn compared(here: Here, fields: Fields) -> Result<Html<String>, Fault> {
     let answer = here.answer("", compare).await?;
     let change = match typed(&fields, "refit") {
-        Some(_) => Some(here.answer("", |desk| refit(desk, false)).await?),
+        Some(_) => Some(here.at_length().answer("", |desk| refit(desk, false)).await?),
         None => None,
     };
     let place = here.place(Tab::Compare).await?;
@@ -151,8 +151,8 @@ async fn refitted(here: Here, Form(agreed): Form<Agreed>) -> Result<Redirect, Fa
     let who = here.caller.who().to_owned();
     let even_if_worse = agreed.all_the_same.is_some();
     let write = move |home: &Home, now| accept(home, even_if_worse, By { who: &who, at: now });
-    here.write(write).await?;
-    Ok(Redirect::to(&format!("/g/{}/compare", here.kept.id)))
+    here.at_length().write(write).await?;
+    Ok(Redirect::to(&format!("/g/{}/compare#refit", here.kept.id)))
 }
 
 async fn recorded(here: &Here, fields: &Fields) -> Result<Arc<Record>, Fault> {

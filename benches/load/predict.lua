@@ -1,0 +1,17 @@
+-- A prediction that nobody has asked for, of one grove after the other, at the pace of RATE over all
+-- CONNECTIONS: a tree, a charge and a start that do not come twice.
+local groves = {}
+for grove in io.lines(os.getenv("GROVES")) do groves[#groves + 1] = grove end
+local pause_ms = 1000 * tonumber(os.getenv("CONNECTIONS")) / tonumber(os.getenv("RATE"))
+local count = 0
+
+function delay() return pause_ms * (0.5 + math.random()) end
+
+function request()
+  count = count + 1
+  local body = string.format(
+    '[{"draw_id":"a","tree_id":"E%02d","start":"2025-12-23T%02d:%02d:%02d","charge_ml":%d}]',
+    count % 24 + 1, 7 + count % 9, math.random(0, 59), math.random(0, 59), 500 + count % 700)
+  return wrk.format("POST", "/api/v1/groves/" .. groves[count % #groves + 1] .. "/times",
+    { ["Content-Type"] = "application/json" }, body)
+end
