@@ -42,7 +42,7 @@ pub enum Spread {
 /// Demand clocks over observed and forecast weather, one per member.
 #[derive(Debug)]
 pub struct Ahead {
-    clocks: Vec<Clock>,
+    clocks: Arc<[Clock]>,
     /// Courses without pauses, by start: trees that start together share one.
     courses: Mutex<HashMap<DateTime<Utc>, Arc<Course>>>,
     /// The middle of the weather, for showing.
@@ -100,7 +100,7 @@ impl Ahead {
             .map(|member| drives(&join(member), grove.settings.place))
             .collect();
         let floors = night_floor_factors(file.night_floor_ln_sd, ahead.len(), seed);
-        let clocks = floors
+        let mut clocks: Vec<Clock> = floors
             .into_par_iter()
             .enumerate()
             .map(|(member, factor)| {
@@ -109,7 +109,18 @@ impl Ahead {
                 Clock::new(&shape, &shape.pulls(&driven[if same { 0 } else { member }]))
             })
             .collect();
+        if let Some((first, others)) = clocks.split_first_mut() {
+            others.iter_mut().for_each(|clock| clock.share_spans(first));
+        }
+        let clocks = clocks.into();
         Self { clocks, courses: Mutex::default(), series: join(&middle), spread }
+    }
+
+    /// The same weather for another question: the courses of this one are not carried on.
+    pub fn for_another(&self) -> Self {
+        let Self { clocks, series, spread, .. } = self;
+        let (clocks, series, spread) = (clocks.clone(), series.clone(), spread.clone());
+        Self { clocks, courses: Mutex::default(), series, spread }
     }
 
     /// The demand clock of each member.
@@ -141,7 +152,7 @@ impl Ahead {
         pauses: &[Span],
     ) -> Result<Arc<Course>, ClockError> {
         let mut end = DateTime::<Utc>::MAX_UTC;
-        for clock in &self.clocks {
+        for clock in self.clocks.iter() {
             end = end.min(clock.reach(start)?);
         }
         let minutes = grid((end - start).num_seconds() as f64 / 60.0);

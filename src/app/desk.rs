@@ -1,7 +1,9 @@
 //! The desk that every use case works at: a grove, the instant it is looked at from, the weather
 //! known by then, and the model.
 
+use super::ahead::Ahead;
 use super::past::{Aside, Past};
+use super::weather_known::{ObservedKnown, observed_known};
 use crate::demand::Kind;
 use crate::grove::{Grove, Hang, Note, Refused};
 use crate::store::home::{Home, HomeError, read_model};
@@ -12,6 +14,7 @@ use crate::weather::{Forecast, Series, Span};
 use chrono::{DateTime, NaiveDate, Utc};
 use std::io;
 use std::path::{Path, PathBuf};
+use std::sync::{Mutex, PoisonError};
 
 /// What a command asks to be put on the desk.
 #[derive(Debug, Clone, Default)]
@@ -136,7 +139,7 @@ impl From<crate::store::db::StoreError> for DeskError {
 /// A grove as of an instant, with its model.
 #[derive(Debug)]
 pub struct Desk {
-    /// The grove.
+    /// The grove, but for its observed weather: that stands in `observed` alone.
     pub grove: Grove,
     /// Where it is kept.
     pub home: Home,
@@ -146,6 +149,7 @@ pub struct Desk {
     pub as_of: DateTime<Utc>,
     /// Observed weather by then, short gaps bridged.
     pub observed: Series,
+    pub(super) observed_known: Option<ObservedKnown>,
     /// The forecast known by then.
     pub forecast: Option<Forecast>,
     /// The middle of the weather expected, for reading what was seen since the last hour observed.
@@ -164,7 +168,12 @@ pub struct Desk {
     pub since_refit: usize,
     /// Does the model predict as its file stands, without the draws logged since?
     pub model_as_it_stands: bool,
+    /// The weather ahead from the starts of the days last asked for.
+    aheads: Mutex<Vec<(DateTime<Utc>, Ahead)>>,
 }
+
+/// So many days' weather ahead is kept with a desk: today's bags and tomorrow's.
+const AHEADS: usize = 2;
 
 impl Desk {
     /// Lays the desk; `now` is the clock's, used where no other instant is given.
@@ -175,13 +184,16 @@ impl Desk {
         let home = Home::of(request.grove.as_deref());
         let ordinary = if home.is_demo() { demo::as_of() } else { now };
         let as_of = request.as_of.unwrap_or(ordinary);
-        let grove = home.grove(now)?;
+        let mut grove = home.grove(now)?;
         let known_until = match request.exact_weather {
             true => DateTime::<Utc>::MAX_UTC,
             false => last_full_hour(&grove.observed, as_of),
         };
         let known = Span { from: DateTime::<Utc>::MIN_UTC, to: known_until };
         let observed = grove.observed.clipped(known).bridged();
+        let came = std::mem::take(&mut grove.observed);
+        let observed_known = observed_known(&came, &observed, as_of, grove.settings.zone);
+        drop(came);
         let forecast = grove.forecasts.latest(as_of).cloned();
         let cut = observed.span().map_or(as_of, |span| span.to);
         let expected = match request.exact_weather {
@@ -204,6 +216,7 @@ impl Desk {
             is_demo,
             as_of,
             observed,
+            observed_known,
             forecast,
             cut,
             model,
@@ -212,7 +225,26 @@ impl Desk {
             exact_weather,
             since_refit,
             model_as_it_stands: request.model.is_some(),
+            aheads: Mutex::default(),
         })
+    }
+
+    /// The weather ahead from an instant, worked out where it is not at hand.
+    pub(super) fn kept_ahead(&self, from: DateTime<Utc>, work: impl FnOnce() -> Ahead) -> Ahead {
+        let all = || self.aheads.lock().unwrap_or_else(PoisonError::into_inner);
+        let at_hand = |all: &[(DateTime<Utc>, Ahead)]| {
+            all.iter().find(|(at, _)| *at == from).map(|(_, ahead)| ahead.for_another())
+        };
+        if let Some(ahead) = at_hand(&all()) {
+            return ahead;
+        }
+        let ahead = work();
+        let mut all = all();
+        if at_hand(&all).is_none() {
+            all.truncate(AHEADS - 1);
+            all.insert(0, (from, ahead.for_another()));
+        }
+        ahead
     }
 
     /// The draws and looks that the model has taken up.

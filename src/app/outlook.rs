@@ -220,7 +220,8 @@ pub fn source(desk: &Desk) -> Source {
 }
 
 fn warning(desk: &Desk, age_h: Option<f64>, observed_to: Option<String>) -> Option<String> {
-    const RENEW: &str = "bring weather/forecast.csv up to date before you rely on it";
+    const RENEW: &str =
+        "pull it again, or bring weather/forecast.csv up to date, before you rely on it";
     match (&desk.forecast, age_h, observed_to) {
         (Some(_), Some(age), _) if age > STALE_H => {
             Some(format!("STALE weather: the forecast is {age:.0} h old; {RENEW}"))

@@ -6,6 +6,7 @@ use super::outlook::{COLD_C, source};
 use crate::belief::Finish;
 use crate::demand::ClockError;
 use crate::evapo::almanac::{Crossing, almanac};
+use crate::evapo::daily::span_of_date;
 use crate::grove::{Hang, Settings};
 use crate::text::format_time;
 use crate::weather::Span;
@@ -18,6 +19,8 @@ use std::collections::hash_map::Entry;
 
 /// Looks after dusk that it takes before night uptake counts as learned.
 pub const PROVEN_NIGHTS: usize = 10;
+/// So many draws are told by one thread.
+const FEW: usize = 16;
 /// Seed of the weather members: the same question gives the same answer.
 pub const SEED: u64 = 20_260_114;
 
@@ -160,28 +163,34 @@ pub fn times(desk: &Desk, hangs: &[Hang]) -> Result<Vec<Time>, DeskError> {
             day.insert(turns(desk, date)?);
         }
     }
-    Ok(hangs
-        .par_iter()
-        .zip(&foreseen)
-        .map(|(hang, seen)| {
-            let turns = &days[&desk.local_date(hang.start)];
-            time(desk, &ahead, hang, seen, turns, &shared)
-        })
-        .collect())
+    let time = |(hang, seen): (&Hang, &Foreseen)| {
+        let turns = &days[&desk.local_date(hang.start)];
+        time(desk, &ahead, hang, seen, turns, &shared)
+    };
+    // A few are sooner done than handed over to other threads, which may be busy.
+    Ok(match hangs.len() {
+        ..=FEW => hangs.iter().zip(&foreseen).map(time).collect(),
+        _ => hangs.par_iter().zip(&foreseen).map(time).collect(),
+    })
 }
 
-/// The weather ahead of the first start.
+/// The weather from the local day of the first start on: all questions about a day look at one and
+/// the same, which is worked out once for a desk.
 pub fn ahead(desk: &Desk, first: DateTime<Utc>) -> Ahead {
-    Ahead::new(
-        &desk.grove,
-        &desk.model,
-        &desk.observed,
-        desk.forecast.as_ref(),
-        desk.cut,
-        first,
-        desk.exact_weather,
-        SEED,
-    )
+    let day = span_of_date(desk.local_date(first), desk.grove.settings.zone);
+    let from = day.map_or(first, |day| day.from);
+    desk.kept_ahead(from, || {
+        Ahead::new(
+            &desk.grove,
+            &desk.model,
+            &desk.observed,
+            desk.forecast.as_ref(),
+            desk.cut,
+            from,
+            desk.exact_weather,
+            SEED,
+        )
+    })
 }
 
 /// Probability that a draw is empty by an instant; none beyond the weather.

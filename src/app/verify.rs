@@ -101,9 +101,9 @@ pub fn verify(desk: &Desk) -> Result<Verification, DeskError> {
     }
     let learned = learn(&desk.observed, &desk.grove.forecasts, desk.as_of);
     let words = match &learned {
-        Some(learned) => format!("bands are widened by these errors ({} hours)", learned.pairs),
+        Some(learned) => format!("Bands are widened by these errors ({} hours)", learned.pairs),
         None => format!(
-            "bands are widened by stated default errors until {ENOUGH_PAIRS} hours have been compared"
+            "Bands are widened by stated default errors until {ENOUGH_PAIRS} hours have been compared"
         ),
     };
     Ok(Verification { scores, learned, words })

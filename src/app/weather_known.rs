@@ -5,8 +5,10 @@ use super::desk::{Desk, DeskError};
 use super::outlook::{Outlook, OutlookHour, Source, outlook, source};
 use super::verify::{Verification, verify};
 use super::window::local_time;
-use crate::weather::{Flag, Hour, Series, Span};
+use crate::text::format_time;
+use crate::weather::{Flag, Series, Span};
 use chrono::{DateTime, NaiveDate, Utc};
+use chrono_tz::Tz;
 use serde::Serialize;
 
 /// Issues of forecasts that are told, the latest.
@@ -129,7 +131,7 @@ pub fn weather_known(desk: &Desk) -> Result<WeatherKnown, DeskError> {
         as_of: local_time(desk, desk.as_of),
         source: source(desk),
         services: desk.grove.settings.weather.sources.clone(),
-        observed: observed(desk),
+        observed: desk.observed_known.clone(),
         issue_count: issues.len(),
         issues: issues.into_iter().take(ISSUES).collect(),
         days: days(desk)?,
@@ -142,26 +144,30 @@ fn hours_between(from: DateTime<Utc>, to: DateTime<Utc>) -> f64 {
     (Span { from, to }.hours() * 10.0).round() / 10.0
 }
 
-fn observed(desk: &Desk) -> Option<ObservedKnown> {
-    let known = Span { from: DateTime::<Utc>::MIN_UTC, to: desk.as_of };
-    let whole: Vec<Hour> = desk.grove.observed.within(known).to_vec();
-    let measured = Series::new(whole.into_iter().filter(|hour| hour.span.to <= known.to).collect());
-    let measured = measured.ok()?;
+/// What is known of the hours that came by `as_of`; `bridged` is the same with short holes closed.
+pub(super) fn observed_known(
+    came: &Series,
+    bridged: &Series,
+    as_of: DateTime<Utc>,
+    zone: Tz,
+) -> Option<ObservedKnown> {
+    let known = Span { from: DateTime::<Utc>::MIN_UTC, to: as_of };
+    let whole = came.within(known).iter().filter(|hour| hour.span.to <= as_of).cloned();
+    let measured = Series::new(whole.collect()).ok()?;
     let span = measured.span()?;
-    let bridged = |at: DateTime<Utc>| desk.observed.at(at).is_some();
     let all = measured.gaps();
     let gaps = all.iter().rev().take(GAPS).map(|gap| GapKnown {
-        from: local_time(desk, gap.span.from),
-        to: local_time(desk, gap.span.to),
+        from: format_time(gap.span.from, zone),
+        to: format_time(gap.span.to, zone),
         hours: hours_between(gap.span.from, gap.span.to),
-        bridged: bridged(gap.span.middle()),
+        bridged: bridged.at(gap.span.middle()).is_some(),
     });
     let count = |flag: Flag| measured.hours().iter().filter(|hour| hour.flags.has(flag)).count();
     let flags = Flag::ALL.into_iter().map(|flag| (flag.words(), count(flag)));
     Some(ObservedKnown {
-        from: local_time(desk, span.from),
-        to: local_time(desk, span.to),
-        age_h: hours_between(span.to, desk.as_of),
+        from: format_time(span.from, zone),
+        to: format_time(span.to, zone),
+        age_h: hours_between(span.to, as_of),
         hours: measured.hours().len(),
         gap_count: all.len(),
         gaps: gaps.collect(),

@@ -9,6 +9,7 @@ use super::shape::{Pull, Shape};
 use crate::units::DemandHours;
 use crate::weather::{Flags, Span};
 use chrono::{DateTime, TimeDelta, Utc};
+use std::sync::Arc;
 
 /// Weather wanted before a draw so that the lag has forgotten how it was started.
 pub const WARM_UP: TimeDelta = TimeDelta::hours(6);
@@ -21,19 +22,27 @@ const ROUNDING_H: f64 = 3e-6;
 pub struct Clock {
     lag_h: f64,
     floor: f64,
+    /// The spans, which members of one forecast share.
+    ticks: Arc<[Tick]>,
+    /// The state at the start of each.
     knots: Vec<Knot>,
+}
+
+/// A span of constant weather.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Tick {
+    span: Span,
+    run: u32,
+    run_starts: DateTime<Utc>,
+    flags: Flags,
 }
 
 /// The state at the start of a span.
 #[derive(Debug, Clone, Copy)]
 struct Knot {
-    span: Span,
     pull: f64,
     lagged: f64,
     accumulated: f64,
-    run: u32,
-    run_starts: DateTime<Utc>,
-    flags: Flags,
 }
 
 /// Why the clock cannot tell the demand between two instants.
@@ -67,41 +76,43 @@ impl Clock {
     /// starts in step with the first pull.
     pub fn new(shape: &Shape, pulls: &[Pull]) -> Self {
         let (lag_h, floor) = (shape.lag_h, shape.floor());
+        let mut ticks: Vec<Tick> = Vec::with_capacity(pulls.len());
         let mut knots: Vec<Knot> = Vec::with_capacity(pulls.len());
         for pull in pulls {
-            let knot = match knots.last() {
-                Some(before) if before.span.to == pull.span.from => {
-                    let after = before.after(before.span.hours(), lag_h, floor);
-                    Knot {
-                        span: pull.span,
-                        pull: pull.strength,
-                        lagged: after.lagged,
-                        accumulated: after.accumulated,
-                        flags: pull.flags,
-                        ..*before
-                    }
+            let (span, flags) = (pull.span, pull.flags);
+            match ticks.last().copied().zip(knots.last().copied()) {
+                Some((tick, before)) if tick.span.to == span.from => {
+                    let after = before.after(tick.span.hours(), lag_h, floor);
+                    knots.push(Knot { pull: pull.strength, ..after });
+                    ticks.push(Tick { span, flags, ..tick });
                 }
-                before => Knot {
-                    span: pull.span,
-                    pull: pull.strength,
-                    lagged: pull.strength,
-                    accumulated: 0.0,
-                    run: before.map_or(0, |before| before.run + 1),
-                    run_starts: pull.span.from,
-                    flags: pull.flags,
-                },
-            };
-            knots.push(knot);
+                before => {
+                    let run = before.map_or(0, |(tick, _)| tick.run + 1);
+                    let (pull, lagged) = (pull.strength, pull.strength);
+                    knots.push(Knot { pull, lagged, accumulated: 0.0 });
+                    ticks.push(Tick { span, run, run_starts: span.from, flags });
+                }
+            }
         }
-        Self { lag_h, floor, knots }
+        Self { lag_h, floor, ticks: ticks.into(), knots }
+    }
+
+    /// Keeps its spans together with another's where they are the same.
+    pub fn share_spans(&mut self, other: &Self) {
+        if self.ticks == other.ticks {
+            self.ticks = other.ticks.clone();
+        }
     }
 
     /// The same clock with nothing after `end`.
     pub fn until(mut self, end: DateTime<Utc>) -> Self {
-        self.knots.truncate(self.knots.partition_point(|knot| knot.span.from < end));
-        if let Some(last) = self.knots.last_mut() {
+        let mut ticks = self.ticks.to_vec();
+        ticks.truncate(ticks.partition_point(|tick| tick.span.from < end));
+        self.knots.truncate(ticks.len());
+        if let Some(last) = ticks.last_mut() {
             last.span.to = last.span.to.min(end);
         }
+        self.ticks = ticks.into();
         self
     }
 
@@ -160,25 +171,26 @@ impl Clock {
             let each = minutes.iter().map(|minute| self.between(start, after(*minute), pauses));
             return each.map(|clock| clock.map(DemandHours::value)).collect();
         }
-        let opening = self.knot_at(start)?;
-        let first = self.knots.partition_point(|knot| knot.span.to <= start);
-        let mut later = self.knots[first + 1..].iter().take_while(|knot| knot.run == opening.run);
-        let base = self.reading(opening, start);
+        let first = self.place_of(start)?;
+        let opening = self.ticks[first];
+        let base = self.reading(first, start);
         let mut total = Vec::with_capacity(minutes.len());
         // All in hours after the start: instants are not built for every minute.
-        let mut knot = opening;
+        let mut at = first;
         let (mut knot_from_h, mut length_h) =
             (-hours(start - opening.span.from), opening.span.hours());
         for &minute in minutes {
             let at_h = minute / 60.0;
             while at_h > knot_from_h + length_h + ROUNDING_H {
-                let end = knot.span.to;
-                knot = later.next().ok_or(ClockError::Ends { end })?;
+                let end = self.ticks[at].span.to;
+                at += 1;
+                let next = self.ticks.get(at).filter(|tick| tick.run == opening.run);
                 knot_from_h += length_h;
-                length_h = knot.span.hours();
+                length_h = next.ok_or(ClockError::Ends { end })?.span.hours();
             }
             let into_h = (at_h - knot_from_h).min(length_h);
-            total.push(knot.after(into_h, self.lag_h, self.floor).accumulated - base);
+            let state = self.knots[at].after(into_h, self.lag_h, self.floor);
+            total.push(state.accumulated - base);
         }
         Ok(total)
     }
@@ -188,9 +200,9 @@ impl Clock {
     /// # Errors
     /// [`ClockError::Missing`] where there is no weather at `from`.
     pub fn reach(&self, from: DateTime<Utc>) -> Result<DateTime<Utc>, ClockError> {
-        let run = self.knot_at(from)?.run;
-        let next = self.knots.partition_point(|knot| knot.run <= run);
-        Ok(self.knots[next - 1].span.to)
+        let run = self.ticks[self.place_of(from)?].run;
+        let next = self.ticks.partition_point(|tick| tick.run <= run);
+        Ok(self.ticks[next - 1].span.to)
     }
 
     /// Demand at an instant.
@@ -198,65 +210,69 @@ impl Clock {
     /// # Errors
     /// [`ClockError::Missing`] where there is no weather.
     pub fn demand(&self, at: DateTime<Utc>) -> Result<f64, ClockError> {
-        let knot = self.knot_at(at)?;
-        Ok(knot.after(hours(at - knot.span.from), self.lag_h, self.floor).lagged + self.floor)
+        let place = self.place_of(at)?;
+        let into_h = hours(at - self.ticks[place].span.from);
+        Ok(self.knots[place].after(into_h, self.lag_h, self.floor).lagged + self.floor)
     }
 
     /// Was there weather enough before `from` for the lag to have settled?
     pub fn is_warm(&self, from: DateTime<Utc>) -> bool {
-        self.knot_at(from).is_ok_and(|knot| from - knot.run_starts >= WARM_UP)
+        self.place_of(from).is_ok_and(|place| from - self.ticks[place].run_starts >= WARM_UP)
     }
 
     /// What was estimated in the weather between two instants.
     pub fn flags(&self, span: Span) -> Flags {
-        let first = self.knots.partition_point(|knot| knot.span.to <= span.from);
-        self.knots[first..]
+        let first = self.ticks.partition_point(|tick| tick.span.to <= span.from);
+        self.ticks[first..]
             .iter()
-            .take_while(|knot| knot.span.from < span.to)
-            .fold(Flags::default(), |flags, knot| flags.union(knot.flags))
+            .take_while(|tick| tick.span.from < span.to)
+            .fold(Flags::default(), |flags, tick| flags.union(tick.flags))
     }
 
     fn accumulated(&self, from: DateTime<Utc>, to: DateTime<Utc>) -> Result<f64, ClockError> {
-        let start = self.knot_at(from)?;
-        let end = self.knot_ending_at(to);
-        match end {
-            Some(end) if end.run == start.run => {
+        let start = self.place_of(from)?;
+        match self.place_ending_at(to) {
+            Some(end) if self.ticks[end].run == self.ticks[start].run => {
                 Ok((self.reading(end, to) - self.reading(start, from)).max(0.0))
             }
             _ => Err(ClockError::Ends { end: self.reach(from)? }),
         }
     }
 
-    fn reading(&self, knot: &Knot, at: DateTime<Utc>) -> f64 {
-        knot.after(hours(at - knot.span.from), self.lag_h, self.floor).accumulated
+    /// Demand accumulated in the run by an instant of the span at a place.
+    fn reading(&self, place: usize, at: DateTime<Utc>) -> f64 {
+        let into_h = hours(at - self.ticks[place].span.from);
+        self.knots[place].after(into_h, self.lag_h, self.floor).accumulated
     }
 
-    fn knot_at(&self, at: DateTime<Utc>) -> Result<&Knot, ClockError> {
-        let after = self.knots.partition_point(|knot| knot.span.from <= at);
-        self.knots[..after]
-            .last()
-            .filter(|knot| at < knot.span.to)
-            .ok_or(ClockError::Missing { at })
+    /// The place of the span that holds `at`.
+    fn place_of(&self, at: DateTime<Utc>) -> Result<usize, ClockError> {
+        let after = self.ticks.partition_point(|tick| tick.span.from <= at);
+        let place = after.checked_sub(1).filter(|place| at < self.ticks[*place].span.to);
+        place.ok_or(ClockError::Missing { at })
     }
 
-    /// The knot whose span holds `at` or ends there.
-    fn knot_ending_at(&self, at: DateTime<Utc>) -> Option<&Knot> {
-        let after = self.knots.partition_point(|knot| knot.span.from < at);
-        let after = after.max(usize::from(self.knots.first().is_some_and(|k| k.span.from == at)));
-        self.knots[..after].last().filter(|knot| at <= knot.span.to)
+    /// The place of the span that holds `at` or ends there.
+    fn place_ending_at(&self, at: DateTime<Utc>) -> Option<usize> {
+        let after = self.ticks.partition_point(|tick| tick.span.from < at);
+        let after = after.max(usize::from(self.ticks.first().is_some_and(|t| t.span.from == at)));
+        after.checked_sub(1).filter(|place| at <= self.ticks[*place].span.to)
     }
 
     /// The instant at which `wanted` has accumulated since `from`; it must lie in the same run.
     fn invert(&self, from: DateTime<Utc>, wanted: f64) -> DateTime<Utc> {
-        let Ok(start) = self.knot_at(from) else { return from };
+        let Ok(start) = self.place_of(from) else { return from };
         let target = self.reading(start, from) + wanted;
-        let run_first = self.knots.partition_point(|knot| knot.run < start.run);
-        let run_end = self.knots.partition_point(|knot| knot.run <= start.run);
-        let run = &self.knots[run_first..run_end];
-        let after = run.partition_point(|knot| knot.accumulated <= target).max(1);
-        let knot = &run[after - 1];
-        let into_h = knot.hours_until(target, self.lag_h, self.floor);
-        knot.span.from + TimeDelta::milliseconds((into_h * 3_600_000.0).round() as i64)
+        let run = self.ticks[start].run;
+        let run_first = self.ticks.partition_point(|tick| tick.run < run);
+        let run_end = self.ticks.partition_point(|tick| tick.run <= run);
+        let after = self.knots[run_first..run_end]
+            .partition_point(|knot| knot.accumulated <= target)
+            .max(1);
+        let place = run_first + after - 1;
+        let (span, knot) = (self.ticks[place].span, self.knots[place]);
+        let into_h = knot.hours_until(target, span.hours(), self.lag_h, self.floor);
+        span.from + TimeDelta::milliseconds((into_h * 3_600_000.0).round() as i64)
     }
 }
 
@@ -269,14 +285,14 @@ impl Knot {
             accumulated: self.accumulated
                 + (self.pull + floor) * into_h
                 + (self.lagged - self.pull) * lag_h * (1.0 - decay),
-            ..*self
+            pull: self.pull,
         }
     }
 
-    /// Hours after the knot at which `target` has accumulated: Newton's method, kept inside a
+    /// Hours after the knot, of a span of `length_h`, at which `target` has accumulated: Newton's method, kept inside a
     /// bracket by bisection.
-    fn hours_until(&self, target: f64, lag_h: f64, floor: f64) -> f64 {
-        let (mut low, mut high) = (0.0, self.span.hours());
+    fn hours_until(&self, target: f64, length_h: f64, lag_h: f64, floor: f64) -> f64 {
+        let (mut low, mut high) = (0.0, length_h);
         let mut into_h = 0.5 * high;
         for _ in 0..60 {
             let state = self.after(into_h, lag_h, floor);

@@ -2,6 +2,7 @@
 
 use super::caller::Caller;
 use super::fault::Fault;
+use super::sent::Takes;
 use super::server::{Effort, Kept, Server};
 use crate::app::desk::{Desk, DeskError};
 use crate::pages::site::{Place, Tab};
@@ -26,6 +27,7 @@ pub struct Here {
     /// In US customary units?
     pub customary: bool,
     effort: Effort,
+    takes: Takes,
 }
 
 impl Here {
@@ -45,6 +47,22 @@ impl Here {
         ask: impl FnOnce(&Desk) -> Result<T, DeskError> + Send + 'static,
     ) -> Result<Arc<T>, Fault> {
         self.server.answer(&self.kept, self.effort, asked, ask).await
+    }
+
+    /// The page of a screen that shows an answer from the grove's desk, kept as it is sent.
+    ///
+    /// # Errors
+    /// [`Fault`] of the use case.
+    pub async fn page<T: Send + Sync + 'static>(
+        &self,
+        tab: Tab,
+        asked: &str,
+        ask: impl FnOnce(&Desk) -> Result<T, DeskError> + Send + 'static,
+        write: impl FnOnce(&Place, &T) -> String + Send + 'static,
+    ) -> Result<Response, Fault> {
+        let place = self.place(tab).await?;
+        let page = self.server.page(&self.kept, self.effort, (asked, &place), ask, write);
+        Ok(page.await?.reply(&self.takes))
     }
 
     /// An answer from the grove's desk that is not kept: the question is too long to be told from
@@ -114,7 +132,14 @@ where
             .map_err(IntoResponse::into_response)?;
         let Ok(caller) = Caller::from_request_parts(parts, state).await;
         let customary = wants_customary(parts);
-        Ok(Self { server, kept, caller, customary, effort: Effort::Short })
+        Ok(Self {
+            server,
+            kept,
+            caller,
+            customary,
+            effort: Effort::Short,
+            takes: Takes::of(&parts.headers),
+        })
     }
 }
 

@@ -11,6 +11,7 @@ pub mod live;
 pub mod ops;
 pub mod problem;
 pub mod pulls;
+pub mod sent;
 pub mod serve;
 pub mod server;
 pub mod settings;

@@ -4,7 +4,7 @@ use super::figures::Figures;
 use super::parts::{cell, in_address, number, or_dash, table, tree_link, words};
 use super::site::{Place, page as whole};
 use crate::app::draws::{DrawLine, Draws, Page, State};
-use crate::app::words::day_clock;
+use crate::app::words::{clock, day_clock};
 use maud::{Markup, html};
 
 /// The page.
@@ -38,6 +38,12 @@ pub(super) fn table_of(place: &Place, caption: &str, draws: &[DrawLine]) -> Mark
     let figures = Figures::of(place);
     let charge = format!("charge {}", figures.volume_unit());
     let left = format!("left {}", figures.volume_unit());
+    // What is of the day of the start is told by the clock alone.
+    let on = |draw: &DrawLine, time: &Option<String>| {
+        let day = draw.start.get(..10).and_then(|day| day.parse().ok()).unwrap_or_default();
+        cell(clock(time.as_deref(), day))
+    };
+    let has_kits = draws.iter().any(|draw| draw.kit.is_some());
     let columns = [
         words("start"),
         words("tree"),
@@ -49,31 +55,32 @@ pub(super) fn table_of(place: &Place, caption: &str, draws: &[DrawLine]) -> Mark
         number(&left),
         number("ports"),
         words("crew"),
-        words("kit"),
         number("looks"),
         words("draw"),
         words("note"),
     ];
-    let time = |text: &Option<String>| or_dash(text.as_deref().map(day_clock).as_deref());
+    let kit = [words("kit")];
+    let (before, after) = columns.split_at(columns.len() - 3);
+    let columns = [before, if has_kits { &kit } else { &[] }, after].concat();
     let row = |draw: &DrawLine| {
-        vec![
+        let kit = has_kits.then(|| or_dash(draw.kit.as_deref()));
+        let before = [
             cell(day_clock(&draw.start)),
             tree_link(&place.base, &draw.tree_id),
             html! { span.wet[draw.state != State::Empty] { (draw.state.words()) } },
             cell(figures.volume_value(draw.charge_ml)),
-            time(&draw.last_wet),
-            time(&draw.first_empty),
-            time(&draw.stripped),
+            on(draw, &draw.last_wet),
+            on(draw, &draw.first_empty),
+            on(draw, &draw.stripped),
             or_dash(draw.left_ml.map(|ml| figures.volume_value(ml)).as_deref()),
             cell(draw.ports.to_string()),
             or_dash(draw.crew.as_deref()),
-            or_dash(draw.kit.as_deref()),
-            cell(draw.looks.to_string()),
-            cell(&draw.draw_id),
-            or_dash(draw.note.as_deref()),
-        ]
+        ];
+        let after =
+            [cell(draw.looks.to_string()), cell(&draw.draw_id), or_dash(draw.note.as_deref())];
+        before.into_iter().chain(kit).chain(after).collect()
     };
-    html! { div.notes { (table(caption, &columns, &draws.iter().map(row).collect::<Vec<_>>())) } }
+    html! { div.notes { (table(caption, &columns, &draws.iter().map(row).collect::<Vec<Vec<_>>>())) } }
 }
 
 fn pages(address: &str, draws: &Draws) -> Markup {

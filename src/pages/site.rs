@@ -70,7 +70,7 @@ impl Tab {
 }
 
 /// Where a page stands and who reads it.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Place {
     /// Address of the grove, `/g/west`; empty where the page is of none.
     pub base: String,

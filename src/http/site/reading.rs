@@ -3,7 +3,7 @@
 use super::typed;
 use crate::app::compare::compare;
 use crate::app::dayplan::{Asked as PlanAsked, DayPlan, dayplan};
-use crate::app::desk::Desk;
+use crate::app::desk::{Desk, DeskError};
 use crate::app::draws::{Asked, draws};
 use crate::app::parts::Part;
 use crate::app::record::{Asked as RecordAsked, Record, record};
@@ -22,7 +22,7 @@ use crate::store::db::By;
 use crate::store::home::Home;
 use axum::extract::{Path, Query};
 use axum::http::header;
-use axum::response::{Html, IntoResponse, Redirect};
+use axum::response::{Html, IntoResponse, Redirect, Response};
 use axum::routing::{get, post};
 use axum::{Form, Router};
 use chrono::NaiveDate;
@@ -64,24 +64,24 @@ fn on(date: Option<NaiveDate>) -> String {
     date.map_or(String::new(), |date| date.to_string())
 }
 
-async fn of_tomorrow(here: Here, fields: Fields) -> Result<Html<String>, Fault> {
+async fn of_tomorrow(here: Here, fields: Fields) -> Result<Response, Fault> {
     let date = date(&fields, "date")?;
     let ask = move |desk: &Desk| tomorrow(desk, date.unwrap_or_else(|| desk.tomorrow()));
-    let answer = here.answer(&on(date), ask).await?;
-    Ok(Html(pages::tomorrow::page(&here.place(Tab::Tomorrow).await?, &answer)))
+    here.page(Tab::Tomorrow, &on(date), ask, pages::tomorrow::page).await
 }
 
 async fn planned(here: &Here, fields: &Fields) -> Result<Arc<DayPlan>, Fault> {
     let date = date(fields, "date")?;
-    let ask = move |desk: &Desk| {
-        dayplan(desk, date.unwrap_or_else(|| desk.tomorrow()), &PlanAsked::default())
-    };
-    here.at_length().answer(&on(date), ask).await
+    here.at_length().answer(&on(date), plan_of(date)).await
 }
 
-async fn plan(here: Here, fields: Fields) -> Result<Html<String>, Fault> {
-    let plan = planned(&here, &fields).await?;
-    Ok(Html(pages::plan::page(&here.place(Tab::Plan).await?, &plan)))
+fn plan_of(date: Option<NaiveDate>) -> impl FnOnce(&Desk) -> Result<DayPlan, DeskError> {
+    move |desk| dayplan(desk, date.unwrap_or_else(|| desk.tomorrow()), &PlanAsked::default())
+}
+
+async fn plan(here: Here, fields: Fields) -> Result<Response, Fault> {
+    let date = date(&fields, "date")?;
+    here.at_length().page(Tab::Plan, &on(date), plan_of(date), pages::plan::page).await
 }
 
 async fn plan_sheet(here: Here, fields: Fields) -> Result<impl IntoResponse, Fault> {
@@ -100,22 +100,20 @@ async fn plan_calendar(here: Here, fields: Fields) -> Result<impl IntoResponse, 
     Ok((media, pages::calendar::calendar(&plan, made)))
 }
 
-async fn all_trees(here: Here) -> Result<Html<String>, Fault> {
-    let answer = here.answer("", |desk| Ok(trees(desk))).await?;
-    Ok(Html(pages::trees::page(&here.place(Tab::Trees).await?, &answer)))
+async fn all_trees(here: Here) -> Result<Response, Fault> {
+    here.page(Tab::Trees, "", |desk| Ok(trees(desk)), pages::trees::page).await
 }
 
 async fn one_tree(
     here: Here,
     Path(path): Path<HashMap<String, String>>,
-) -> Result<Html<String>, Fault> {
+) -> Result<Response, Fault> {
     let tree_id = path.get("tree").cloned().unwrap_or_default();
     let asked = tree_id.clone();
-    let answer = here.answer(&asked, move |desk| tree(desk, &tree_id)).await?;
-    Ok(Html(pages::tree::page(&here.place(Tab::Trees).await?, &answer)))
+    here.page(Tab::Trees, &asked, move |desk| tree(desk, &tree_id), pages::tree::page).await
 }
 
-async fn all_draws(here: Here, fields: Fields) -> Result<Html<String>, Fault> {
+async fn all_draws(here: Here, fields: Fields) -> Result<Response, Fault> {
     let page = typed(&fields, "page").map(|text| {
         text.parse::<usize>().map_err(|_| {
             Fault::bad_request(format!("page '{text}' is no number of a page; write 1 or more"))
@@ -127,8 +125,8 @@ async fn all_draws(here: Here, fields: Fields) -> Result<Html<String>, Fault> {
         part: Part::Page(page.transpose()?.unwrap_or(1)),
         per_page: None,
     };
-    let answer = here.answer(&format!("{asked:?}"), move |desk| draws(desk, &asked)).await?;
-    Ok(Html(pages::draws::page(&here.place(Tab::Draws).await?, &answer)))
+    let key = format!("{asked:?}");
+    here.page(Tab::Draws, &key, move |desk| draws(desk, &asked), pages::draws::page).await
 }
 
 async fn compared(here: Here, fields: Fields) -> Result<Html<String>, Fault> {
@@ -155,16 +153,21 @@ async fn refitted(here: Here, Form(agreed): Form<Agreed>) -> Result<Redirect, Fa
     Ok(Redirect::to(&format!("/g/{}/compare#refit", here.kept.id)))
 }
 
+fn record_asked(fields: &Fields) -> Result<RecordAsked, Fault> {
+    Ok(RecordAsked { from: date(fields, "from")?, to: date(fields, "to")?, tree_id: None })
+}
+
 async fn recorded(here: &Here, fields: &Fields) -> Result<Arc<Record>, Fault> {
-    let (from, to) = (date(fields, "from")?, date(fields, "to")?);
-    let asked = RecordAsked { from, to, tree_id: None };
+    let asked = record_asked(fields)?;
     let key = format!("{asked:?}");
     here.answer(&key, move |desk| record(&desk.home, &asked, desk.as_of)).await
 }
 
-async fn records(here: Here, fields: Fields) -> Result<Html<String>, Fault> {
-    let record = recorded(&here, &fields).await?;
-    Ok(Html(pages::records::page(&here.place(Tab::Records).await?, &record)))
+async fn records(here: Here, fields: Fields) -> Result<Response, Fault> {
+    let asked = record_asked(&fields)?;
+    let key = format!("{asked:?}");
+    let ask = move |desk: &Desk| record(&desk.home, &asked, desk.as_of);
+    here.page(Tab::Records, &key, ask, pages::records::page).await
 }
 
 async fn records_sheet(here: Here, fields: Fields) -> Result<impl IntoResponse, Fault> {
@@ -180,7 +183,6 @@ async fn records_rows(here: Here, fields: Fields) -> Result<impl IntoResponse, F
     Ok((head, rows::record(&record)))
 }
 
-async fn weather(here: Here) -> Result<Html<String>, Fault> {
-    let answer = here.answer("", weather_known).await?;
-    Ok(Html(pages::weather::page(&here.place(Tab::Weather).await?, &answer)))
+async fn weather(here: Here) -> Result<Response, Fault> {
+    here.page(Tab::Weather, "", weather_known, pages::weather::page).await
 }
