@@ -137,6 +137,12 @@ pub fn add_files(
 /// [`FoundingError::Form`] with all that is wrong, field by field.
 pub fn add_tree(home: &Home, form: &Typed, by: By) -> Result<(), FoundingError> {
     let text = |field: &str| form.get(field).map_or("", |text| text.trim()).to_owned();
+    let wrong =
+        |words: String| Err(FoundingError::Form(vec![Wrong { field: "tree_id".into(), words }]));
+    // All blank it would be an empty row, which a file may have.
+    if text("tree_id").is_empty() {
+        return wrong("is empty: type the name of the tree, as it stands on its tag".into());
+    }
     let mut girth = text("circumference_cm");
     if let Some(inches) = girth.strip_suffix("in").and_then(number) {
         girth = format!("{}", inches * 2.54);
@@ -152,8 +158,7 @@ pub fn add_tree(home: &Home, form: &Typed, by: By) -> Result<(), FoundingError> 
     let added = add(home, &[(PathBuf::from(TREES), csv)], by);
     match added {
         Ok(counts) if counts.get(TREES).is_some_and(|count| count.new == 0) => {
-            let words = format!("the tree '{}' is there already, just so", text("tree_id"));
-            Err(FoundingError::Form(vec![Wrong { field: "tree_id".into(), words }]))
+            wrong(format!("the tree '{}' is there already, just so", text("tree_id")))
         }
         Err(FoundingError::Desk(DeskError::Refused(refused))) => {
             let wrong = refused.flaws.into_iter().map(|flaw| Wrong {

@@ -23,7 +23,9 @@ impl SentPage {
         let tag = format!("W/{}", tag(text.as_bytes()));
         let mut gzip = GzEncoder::new(Vec::new(), Compression::default());
         let gzip = gzip.write_all(text.as_bytes()).and_then(|()| gzip.finish());
-        Self { gzip: gzip.ok().map(Bytes::from), plain: text.into(), tag }
+        // Into boxes, so that no room to grow is kept with them.
+        let gzip = gzip.ok().map(|bytes| bytes.into_boxed_slice().into());
+        Self { gzip, plain: text.into_bytes().into_boxed_slice().into(), tag }
     }
 
     /// The page in a form that the asker takes; one who has it is told that nothing changed.

@@ -21,10 +21,11 @@ use std::any::{Any, type_name};
 use std::collections::{BTreeMap, HashMap, VecDeque};
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicI64, Ordering};
-use std::sync::{Arc, Mutex, PoisonError, RwLock};
+use std::sync::{Arc, Mutex, OnceLock, PoisonError, RwLock};
 use std::thread::available_parallelism;
 use std::time::Instant;
-use tokio::sync::{OnceCell, Semaphore, broadcast, watch};
+use tokio::sync::{OwnedSemaphorePermit, Semaphore, broadcast, watch};
+use tokio::task::JoinHandle;
 
 /// Id of the embedded demo.
 pub const DEMO: &str = "demo";
@@ -64,13 +65,24 @@ struct Laid {
     desk: Desk,
     stamp: Stamp,
     at: DateTime<Utc>,
-    answers: Mutex<HashMap<Question, Arc<OnceCell<Answer>>>>,
+    answers: Mutex<HashMap<Question, Arc<Asked>>>,
     pages: Mutex<VecDeque<((Question, Place), Arc<SentPage>)>>,
 }
 
+/// What was asked of a desk.
+#[derive(Default)]
+struct Asked {
+    answer: OnceLock<Answer>,
+    /// One has it worked out, the others wait.
+    turn: tokio::sync::Mutex<()>,
+}
+
+/// Turns at work, until they are dropped.
+type Turns = (Option<OwnedSemaphorePermit>, OwnedSemaphorePermit);
+
 impl Laid {
-    /// Where the answer to a question is, or will be.
-    fn place_of(&self, question: Question) -> Arc<OnceCell<Answer>> {
+    /// What was asked before in the same words, or is now.
+    fn asked(&self, question: Question) -> Arc<Asked> {
         let mut answers = self.answers.lock().unwrap_or_else(PoisonError::into_inner);
         if answers.len() >= MOST_ANSWERS && !answers.contains_key(&question) {
             answers.clear();
@@ -274,19 +286,23 @@ impl Server {
         effort: Effort,
         work: impl FnOnce() -> T + Send + 'static,
     ) -> Result<T, Fault> {
+        let turns = self.turns(effort).await?;
+        done(tokio::task::spawn_blocking(move || {
+            let _turns = turns;
+            work()
+        }))
+        .await
+    }
+
+    async fn turns(&self, effort: Effort) -> Result<Turns, Fault> {
         let turn = async |of: &Arc<Semaphore>| {
             of.clone().acquire_owned().await.map_err(|_| Fault::own("the service stops"))
         };
-        let long_turn = match effort {
+        let long = match effort {
             Effort::Short => None,
             Effort::Long => Some(turn(&self.long_work).await?),
         };
-        let turns = (long_turn, turn(&self.work).await?);
-        let done = tokio::task::spawn_blocking(move || {
-            let _turns = turns;
-            work()
-        });
-        done.await.map_err(|error| Fault::own(format!("a piece of work failed: {error}")))
+        Ok((long, turn(&self.work).await?))
     }
 
     /// The grove's name.
@@ -298,34 +314,39 @@ impl Server {
     }
 
     /// An answer from a grove's desk, kept with it; `asked` tells the question from others of the
-    /// same kind. Who asks what is being worked out waits for that, and it is worked out to its end
-    /// and kept though whoever asked goes away.
+    /// same kind. What several ask at once is worked out once. Who goes away while they wait for a
+    /// turn has not asked; what has begun is worked out to its end and kept.
     ///
     /// # Errors
     /// [`Fault`] of the use case.
     pub async fn answer<T: Send + Sync + 'static>(
-        self: &Arc<Self>,
+        &self,
         kept: &Arc<Kept>,
         effort: Effort,
         asked: &str,
         ask: impl FnOnce(&Desk) -> Result<T, DeskError> + Send + 'static,
     ) -> Result<Arc<T>, Fault> {
         let laid = self.laid(kept).await?;
-        let place = laid.place_of((type_name::<T>(), asked.to_owned()));
-        let answer = match place.get() {
-            Some(answer) => answer.clone(),
-            None => {
-                let server = self.clone();
-                let working = tokio::spawn(async move {
-                    let work = || server.work_of(effort, move || ask(&laid.desk));
-                    let answer = async || Ok::<Answer, Fault>(Arc::new(work().await??));
-                    place.get_or_try_init(answer).await.cloned()
-                });
-                let failed = |error| Fault::own(format!("a piece of work failed: {error}"));
-                working.await.map_err(failed)??
+        let asked = laid.asked((type_name::<T>(), asked.to_owned()));
+        if asked.answer.get().is_none() {
+            let _first = asked.turn.lock().await;
+            if asked.answer.get().is_none() {
+                let turns = self.turns(effort).await?;
+                let at = asked.clone();
+                done(tokio::task::spawn_blocking(move || {
+                    let _turns = turns;
+                    // Somebody who went away may have had it worked out meanwhile.
+                    if at.answer.get().is_none() {
+                        let _ = at.answer.set(Arc::new(ask(&laid.desk)?));
+                    }
+                    Ok::<_, DeskError>(())
+                }))
+                .await??;
             }
-        };
-        answer.downcast::<T>().map_err(|_| Fault::own("an answer is of another kind"))
+        }
+        let answer = asked.answer.get().cloned();
+        let answer = answer.and_then(|answer| answer.downcast::<T>().ok());
+        answer.ok_or_else(|| Fault::own("an answer is of another kind"))
     }
 
     /// A page that shows an answer, kept as it is sent to whoever stands at the same place.
@@ -333,7 +354,7 @@ impl Server {
     /// # Errors
     /// [`Fault`] of the use case.
     pub async fn page<T: Send + Sync + 'static>(
-        self: &Arc<Self>,
+        &self,
         kept: &Arc<Kept>,
         effort: Effort,
         asked: (&str, &Place),
@@ -503,6 +524,11 @@ impl Server {
     }
 }
 
+/// What a piece of work came to.
+async fn done<T>(work: JoinHandle<T>) -> Result<T, Fault> {
+    work.await.map_err(|error| Fault::own(format!("a piece of work failed: {error}")))
+}
+
 /// The groves of a server by their names there.
 fn at_server(data: &Path) -> Result<Vec<(String, Home)>, DeskError> {
     let address = Address::try_from(data);
@@ -537,5 +563,89 @@ pub fn id_of(path: &Path) -> String {
     match id.trim_matches('-') {
         "" => "grove".to_owned(),
         id => id.to_owned(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::http::settings::Typed;
+    use std::sync::atomic::AtomicUsize;
+    use std::time::Duration;
+
+    fn server() -> (Arc<Server>, Arc<Kept>) {
+        let settings = Typed { pull: Some(false), ..Typed::default() }.settled(None, None).unwrap();
+        let server = Arc::new(Server::open(settings).unwrap());
+        let kept = server.kept(DEMO).unwrap();
+        (server, kept)
+    }
+
+    /// Takes a while, and counts how often it is asked.
+    fn slowly(count: &Arc<AtomicUsize>) -> impl FnOnce(&Desk) -> Result<usize, DeskError> + use<> {
+        let count = count.clone();
+        move |_| {
+            std::thread::sleep(Duration::from_millis(100));
+            Ok(count.fetch_add(1, Ordering::SeqCst) + 1)
+        }
+    }
+
+    #[tokio::test(flavor = "multi_thread")]
+    async fn what_many_ask_at_once_is_worked_out_once_and_to_its_end() {
+        let (server, kept) = server();
+        let count = Arc::new(AtomicUsize::new(0));
+        let ask = |words| {
+            let (server, kept, ask) = (server.clone(), kept.clone(), slowly(&count));
+            async move { server.answer(&kept, Effort::Long, words, ask).await.map(|n| *n).unwrap() }
+        };
+        let asked: Vec<_> = (0..8).map(|_| tokio::spawn(ask("one"))).collect();
+        for one in asked {
+            assert_eq!(one.await.unwrap(), 1);
+        }
+        // Whoever asks goes away before there is an answer; the next one finds it.
+        let gone = tokio::time::timeout(Duration::from_millis(20), ask("other")).await;
+        assert!(gone.is_err());
+        assert_eq!(ask("other").await, 2);
+        // Whoever goes away before their turn has not asked.
+        let long = tokio::spawn(ask("third"));
+        tokio::time::sleep(Duration::from_millis(20)).await;
+        let gone = tokio::time::timeout(Duration::from_millis(20), ask("fourth")).await;
+        assert!(gone.is_err());
+        assert_eq!(long.await.unwrap(), 3);
+        tokio::time::sleep(Duration::from_millis(300)).await;
+        assert_eq!(count.load(Ordering::SeqCst), 3);
+    }
+
+    #[tokio::test(flavor = "multi_thread")]
+    async fn a_failure_is_not_kept_and_long_work_leaves_room_for_short() {
+        let (server, kept) = server();
+        let failing = |_: &Desk| Err::<usize, _>(DeskError::Unanswerable("not now".into()));
+        assert!(server.answer(&kept, Effort::Short, "", failing).await.is_err());
+        let count = Arc::new(AtomicUsize::new(0));
+        let answer = server.answer(&kept, Effort::Short, "", slowly(&count)).await;
+        assert_eq!(*answer.unwrap(), 1);
+
+        let (hold, held) = std::sync::mpsc::channel::<()>();
+        let held = Mutex::new(held);
+        let waits = move || {
+            let _ = held.lock().unwrap().recv();
+        };
+        let long = tokio::spawn({
+            let server = server.clone();
+            async move { server.work_of(Effort::Long, waits).await }
+        });
+        let others: Vec<_> = (0..4)
+            .map(|_| {
+                let server = server.clone();
+                tokio::spawn(async move { server.work_of(Effort::Long, || ()).await })
+            })
+            .collect();
+        tokio::time::sleep(Duration::from_millis(50)).await;
+        assert_eq!(server.work(|| 7).await.unwrap(), 7);
+        assert!(others.iter().all(|other| !other.is_finished()));
+        drop(hold);
+        long.await.unwrap().unwrap();
+        for other in others {
+            other.await.unwrap().unwrap();
+        }
     }
 }

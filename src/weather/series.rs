@@ -106,6 +106,8 @@ impl Series {
             }
             hours.push(hour);
         }
+        // A few bridges beyond what was reserved double it.
+        hours.shrink_to_fit();
         Series { hours }
     }
 

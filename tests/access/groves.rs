@@ -78,6 +78,11 @@ async fn from_nothing_to_a_tree() {
         "{}",
         again.text
     );
+    for blank in [vec![("tree_id", " "), ("csrf", &mark)], vec![("csrf", &mark)]] {
+        let again = service.send("/g/west-i-wood-i/add/tree", "", &blank).await;
+        assert_eq!(again.status, StatusCode::UNPROCESSABLE_ENTITY, "{blank:?}");
+        assert!(again.text.contains("id=\"tree_id-wrong\""), "{}", again.text);
+    }
     let tree = [
         ("tree_id", "A1"),
         ("block", "north"),

@@ -184,8 +184,9 @@ async fn tree_added(here: Here, Form(typed): Form<Typed>) -> Result<Response, Fa
     let (home, who) = (here.kept.home.clone(), here.caller.who().to_owned());
     let (form, now) = (typed.clone(), here.server.now(&here.kept));
     let work = move || add_tree(&home, &form, By { who: &who, at: now });
+    let tree_id = typed.get("tree_id").map_or("", |text| text.trim());
     match here.server.work(work).await? {
-        Ok(()) => Ok(added(&here, &format!("tree {}", typed["tree_id"].trim()))),
+        Ok(()) => Ok(added(&here, &format!("tree {tree_id}"))),
         Err(error) => add_again(&here, &typed, error).await,
     }
 }
