@@ -66,7 +66,7 @@ struct Laid {
     stamp: Stamp,
     at: DateTime<Utc>,
     answers: Mutex<HashMap<Question, Arc<Asked>>>,
-    pages: Mutex<VecDeque<((Question, Place), Arc<SentPage>)>>,
+    pages: Mutex<VecDeque<Shown>>,
 }
 
 /// What was asked of a desk.
@@ -76,6 +76,9 @@ struct Asked {
     /// One has it worked out, the others wait.
     turn: tokio::sync::Mutex<()>,
 }
+
+/// A page as it was sent to those at a place.
+type Shown = ((Question, Place), Arc<SentPage>);
 
 /// Turns at work, until they are dropped.
 type Turns = (Option<OwnedSemaphorePermit>, OwnedSemaphorePermit);
