@@ -84,7 +84,8 @@ async fn what_is_printed_holds_the_figures() {
     let sheets = press.folder.join("dose.html");
     dose_sheets(kept.path(), &sheets);
     press.window.go(&format!("file://{}", sheets.display())).await;
-    let text = press.print("dose", 6).await;
+    // Dose, mix and checklist of two blocks, and the parts of the kits: a page each.
+    let text = press.print("dose", 7).await;
     assert!(text.contains("The label is the law"), "{text}");
 }
 
