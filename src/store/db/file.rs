@@ -10,11 +10,11 @@ use super::{BUSY_S, schema};
 use crate::store::folder::sync_folder;
 use chrono::{DateTime, Utc};
 use rusqlite::backup::{Backup, StepResult};
-use rusqlite::{Connection, OpenFlags};
+use rusqlite::{Connection, ErrorCode, OpenFlags};
 use std::fs::{self, File};
 use std::io::Read;
 use std::path::{Path, PathBuf};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 /// First bytes of every SQLite file.
 const HEADER: &[u8; 16] = b"SQLite format 3\0";
@@ -66,11 +66,28 @@ fn connected(path: &Path, now: DateTime<Utc>, immutable: bool) -> Result<Opened,
     connection.pragma_update(None, "trusted_schema", false).map_err(told)?;
     let migrated = schema::bring_up_to_date(&mut connection, path, now)?;
     if !connection.is_readonly("main").map_err(told)? {
-        let mode = "journal_mode";
-        connection.pragma_update_and_check(None, mode, "WAL", |_| Ok(())).map_err(told)?;
-        connection.pragma_update(None, "synchronous", "FULL").map_err(told)?;
+        keep_a_log(&connection).map_err(told)?;
     }
     Ok((connection, migrated))
+}
+
+/// Writes through a log that is on the disk before anything is acknowledged. While another process
+/// turns to the log SQLite answers at once that the file is busy, whatever its time to wait.
+pub(in crate::store) fn keep_a_log(connection: &Connection) -> rusqlite::Result<()> {
+    let until = Instant::now() + Duration::from_secs(BUSY_S);
+    loop {
+        let turned = connection.pragma_update_and_check(None, "journal_mode", "WAL", |_| Ok(()));
+        match turned {
+            Err(error)
+                if error.sqlite_error_code() == Some(ErrorCode::DatabaseBusy)
+                    && Instant::now() < until =>
+            {
+                std::thread::sleep(Duration::from_millis(20));
+            }
+            other => break other?,
+        }
+    }
+    connection.pragma_update(None, "synchronous", "FULL")
 }
 
 /// No log stands beside the file.

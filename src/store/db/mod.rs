@@ -31,6 +31,7 @@ pub use sound::Soundness;
 use super::sql::{self, Address, Sql, SqlError};
 use chrono::{DateTime, Utc};
 pub(super) use error::{no_address, told};
+pub(super) use file::keep_a_log;
 use read::ReadError;
 use rusqlite::types::Value;
 use rusqlite::{Connection, TransactionBehavior, params};

@@ -22,7 +22,7 @@ pub use sessions::{Lives, Session};
 pub use tokens::Token;
 
 use super::db::server::met;
-use super::db::{BUSY_S, no_address, told};
+use super::db::{BUSY_S, keep_a_log, no_address, told};
 use super::sql::postgres::{Opening, Room, Transaction};
 use super::sql::{self, Address, Sql, SqlError};
 use chrono::{DateTime, Utc};
@@ -89,10 +89,7 @@ impl Office {
         connection.pragma_update(None, "foreign_keys", true).map_err(failed)?;
         connection.pragma_update(None, "trusted_schema", false).map_err(failed)?;
         bring_up_to_date(&mut connection, &path)?;
-        connection
-            .pragma_update_and_check(None, "journal_mode", "WAL", |_| Ok(()))
-            .and_then(|()| connection.pragma_update(None, "synchronous", "FULL"))
-            .map_err(failed)?;
+        keep_a_log(&connection).map_err(failed)?;
         let sound: String =
             connection.pragma_query_value(None, "quick_check", |row| row.get(0)).map_err(failed)?;
         if sound != "ok" {
