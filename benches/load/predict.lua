@@ -1,11 +1,7 @@
--- A prediction that nobody has asked for, of one grove after the other, at the pace of RATE over all
--- CONNECTIONS: a tree, a charge and a start that do not come twice.
-local groves = {}
-for grove in io.lines(os.getenv("GROVES")) do groves[#groves + 1] = grove end
-local pause_ms = 1000 * tonumber(os.getenv("CONNECTIONS")) / tonumber(os.getenv("RATE"))
+-- A prediction that nobody has asked for, of one grove after the other: a tree, a charge and a start
+-- that do not come twice.
+dofile("benches/load/pace.lua")
 local count = 0
-
-function delay() return pause_ms * (0.5 + math.random()) end
 
 function request()
   count = count + 1

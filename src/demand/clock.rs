@@ -289,8 +289,8 @@ impl Knot {
         }
     }
 
-    /// Hours after the knot, of a span of `length_h`, at which `target` has accumulated: Newton's method, kept inside a
-    /// bracket by bisection.
+    /// Hours after the knot, of a span of `length_h`, at which `target` has accumulated: Newton's
+    /// method, kept inside a bracket by bisection.
     fn hours_until(&self, target: f64, length_h: f64, lag_h: f64, floor: f64) -> f64 {
         let (mut low, mut high) = (0.0, length_h);
         let mut into_h = 0.5 * high;

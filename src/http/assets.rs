@@ -59,6 +59,13 @@ pub fn tag(bytes: &[u8]) -> String {
     format!("\"{}\"", hex(&Sha256::digest(bytes)[..16]))
 }
 
+/// Does who asks hold what a validator stands for, by their `If-None-Match`? Weak validators compare
+/// equal to strong ones there (RFC 9110, section 13.1.2).
+pub fn is_held(has: Option<&str>, tag: &str) -> bool {
+    let bare = |tag: &str| tag.trim().trim_start_matches("W/").to_owned();
+    has.is_some_and(|has| has.split(',').any(|has| has.trim() == "*" || bare(has) == bare(tag)))
+}
+
 /// Addresses of the files.
 pub fn routes() -> Router<Arc<Server>> {
     ASSETS.iter().zip(0..).fold(Router::new(), |router, (asset, at)| {
@@ -70,7 +77,8 @@ pub fn routes() -> Router<Arc<Server>> {
 /// A file; a browser that has it is told that nothing changed.
 fn file(at: usize, headers: &HeaderMap) -> Response {
     let (asset, tag) = (&ASSETS[at], &TAGS[at]);
-    let known = headers.get(header::IF_NONE_MATCH).is_some_and(|known| known == tag.as_str());
+    let has = headers.get(header::IF_NONE_MATCH).and_then(|has| has.to_str().ok());
+    let known = is_held(has, tag);
     let head = [
         (header::CONTENT_TYPE, asset.media),
         (header::CACHE_CONTROL, "no-cache"),

@@ -1,6 +1,6 @@
 //! A page as it is sent: written and compressed once, for all who stand at the same place.
 
-use super::assets::tag;
+use super::assets::{is_held, tag};
 use axum::body::Bytes;
 use axum::http::{HeaderMap, StatusCode, header};
 use axum::response::{Html, IntoResponse, Response};
@@ -31,7 +31,7 @@ impl SentPage {
     /// The page in a form that the asker takes; one who has it is told that nothing changed.
     pub fn reply(&self, asked: &Takes) -> Response {
         let head = [(header::ETAG, self.tag.as_str()), (header::VARY, "accept-encoding, cookie")];
-        if asked.has.as_ref().is_some_and(|has| has.contains(&self.tag)) {
+        if is_held(asked.has.as_deref(), &self.tag) {
             return (StatusCode::NOT_MODIFIED, head).into_response();
         }
         match self.gzip.as_ref().filter(|_| asked.gzip) {

@@ -35,7 +35,7 @@ pub const OFFICE: &str = "office.db";
 const FRESH: TimeDelta = TimeDelta::seconds(60);
 /// Answers kept with one desk; beyond them all are forgotten.
 const MOST_ANSWERS: usize = 256;
-/// Pages kept with one desk as they are sent, those asked for last.
+/// Pages kept with one desk as they are sent, those made last.
 const MOST_PAGES: usize = 4;
 /// Changes that a listener may be behind.
 const CHANGES: usize = 64;

@@ -11,7 +11,7 @@ use std::time::{Duration, Instant};
 use thirtyfour::prelude::*;
 
 /// A page may have to compute a plan, on a machine that is busy.
-const PATIENCE: Duration = Duration::from_secs(60);
+const PATIENCE: Duration = Duration::from_secs(300);
 /// How often a condition is looked at.
 const LOOK: Duration = Duration::from_millis(40);
 

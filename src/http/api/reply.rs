@@ -1,6 +1,6 @@
 //! An answer in the form that was asked for: JSON, CSV or a calendar, with its validator.
 
-use crate::http::assets::tag;
+use crate::http::assets::{is_held, tag};
 use crate::http::fault::Fault;
 use crate::http::problem::Kind;
 use axum::extract::FromRequestParts;
@@ -112,12 +112,7 @@ impl Want {
         // Weak, since the bytes on the wire may be compressed.
         let tag = format!("W/{}", tag(&body));
         let head = [(header::ETAG, tag.as_str()), (header::VARY, "accept")];
-        let holds = |has: &str| {
-            has.split(',')
-                .map(str::trim)
-                .any(|has| has == "*" || has.trim_start_matches("W/") == &tag[2..])
-        };
-        if self.has.as_deref().is_some_and(holds) {
+        if is_held(self.has.as_deref(), &tag) {
             return Ok((StatusCode::NOT_MODIFIED, head).into_response());
         }
         Ok((head, [(header::CONTENT_TYPE, media)], body).into_response())
