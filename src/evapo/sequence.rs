@@ -9,9 +9,10 @@ use super::radiation::{
     ABSORBED, RelativeShortwave, SIGMA_HOUR, clear_sky_share, fourth_power, net_emissivity,
 };
 use super::reference::Coefficients;
-use super::sun::{Light, SunOverSpan, SunTrack};
+use super::sun::{Light, SunBetween, SunTrack};
 use crate::units::{Kilopascal, Millimetres, Place};
 use crate::weather::{Hour, Series, Span};
+use chrono::{DateTime, NaiveDate, NaiveTime, Timelike, Utc};
 
 /// How high the sun must stand at mid-hour for Rs/Rso to tell of clouds: sin(0.3 rad), some 17
 /// degrees (ASCE-EWRI 2005, hourly time step).
@@ -94,11 +95,13 @@ pub fn hour_by_hour(series: &Series, place: Place, reference: Reference) -> Vec<
     let method = Method::of(reference);
     let clear_share = clear_sky_share(place.elevation);
     let mut track = SunTrack::new(place);
-    let mut clouds = Clouds::opening(series, place, clear_share);
+    let mut clouds = Clouds::opening(series, track.clone(), clear_share);
+    let mut clock = Midnight::default();
     let walk = |hour: &Hour| {
-        let sun = track.over(hour.span);
-        let ratio = clouds.over(hour.span, ratio_under_high_sun(hour, &sun, clear_share));
-        let light = if sun.sine_of_elevation > 0.0 { Light::Day } else { Light::Night };
+        let (from, to) = (clock.millis(hour.span.from), clock.millis(hour.span.to));
+        let sun = track.between(from, to);
+        let ratio = clouds.over(from, to, ratio_under_high_sun(hour, &sun, clear_share));
+        let light = if sun.sine_of_elevation() > 0.0 { Light::Day } else { Light::Night };
         let (deficit, rate_mm_h) = method.deficit_and_rate(hour, ratio, light);
         EvapoHour {
             span: hour.span,
@@ -138,14 +141,14 @@ struct Clouds {
 
 impl Clouds {
     /// Those of the first high sun, which stand for the hours before it.
-    fn opening(series: &Series, place: Place, clear_share: f64) -> Self {
-        let mut track = SunTrack::new(place);
+    fn opening(series: &Series, mut track: SunTrack, clear_share: f64) -> Self {
+        let mut clock = Midnight::default();
         let start = series.span().map_or(0, |span| span.from.timestamp_millis());
         let (mut since, mut before) = (start, start);
         for hour in series.hours() {
-            let (from, to) = in_millis(hour.span);
+            let (from, to) = (clock.millis(hour.span.from), clock.millis(hour.span.to));
             since = if is_long(before, from) { from } else { since };
-            if let Some(ratio) = ratio_under_high_sun(hour, &track.over(hour.span), clear_share) {
+            if let Some(ratio) = ratio_under_high_sun(hour, &track.between(from, to), clear_share) {
                 let usable = (since.max(from - CLOUDS_LAST_MS), to + CLOUDS_LAST_MS);
                 return Self { ratio, usable, before: start };
             }
@@ -156,8 +159,12 @@ impl Clouds {
 
     /// The ratio to use for an hour, given its own where it has one.
     #[inline]
-    fn over(&mut self, span: Span, own: Option<RelativeShortwave>) -> RelativeShortwave {
-        let (from, to) = in_millis(span);
+    fn over(
+        &mut self,
+        from: Millis,
+        to: Millis,
+        own: Option<RelativeShortwave>,
+    ) -> RelativeShortwave {
         if let Some(own) = own {
             (self.ratio, self.usable) = (own, (from, to + CLOUDS_LAST_MS));
         } else if is_long(self.before, from) && self.usable.0 < from {
@@ -169,8 +176,25 @@ impl Clouds {
     }
 }
 
-fn in_millis(span: Span) -> (Millis, Millis) {
-    (span.from.timestamp_millis(), span.to.timestamp_millis())
+/// Instants in milliseconds, one after another: those of a date share its midnight.
+#[derive(Debug, Default)]
+struct Midnight {
+    date: NaiveDate,
+    ms: Millis,
+}
+
+impl Midnight {
+    #[inline]
+    fn millis(&mut self, at: DateTime<Utc>) -> Millis {
+        let at = at.naive_utc();
+        if at.date() != self.date {
+            self.date = at.date();
+            self.ms = at.date().and_time(NaiveTime::MIN).and_utc().timestamp_millis();
+        }
+        let time = at.time();
+        let seconds = Millis::from(time.num_seconds_from_midnight());
+        self.ms + seconds * 1000 + Millis::from(time.nanosecond() / 1_000_000)
+    }
 }
 
 /// Is it too long from the end of one hour to the start of the next for clouds to be carried?
@@ -181,13 +205,13 @@ fn is_long(before: Millis, from: Millis) -> bool {
 #[inline]
 fn ratio_under_high_sun(
     hour: &Hour,
-    sun: &SunOverSpan,
+    sun: &SunBetween<'_>,
     clear_share: f64,
 ) -> Option<RelativeShortwave> {
-    if sun.sine_of_elevation < SINE_OF_HIGH_SUN {
+    if sun.sine_of_elevation() < SINE_OF_HIGH_SUN {
         return None;
     }
-    let rso = clear_share * sun.extraterrestrial.value();
+    let rso = clear_share * sun.extraterrestrial().value();
     let rs = hour.shortwave.value() * 0.0036 * sun.hours;
     (rso > 0.0).then(|| RelativeShortwave::held(rs / rso))
 }
@@ -241,7 +265,6 @@ impl Method {
         let above = t + 237.3;
         let e = (17.27 * t / above).exp();
         let vpd = (0.6108 * e - hour.vapour_pressure.value()).max(0.0);
-        let slope = self.slope * e / (above * above);
         let longwave = fourth_power(hour.air) * net_emissivity(hour.vapour_pressure);
         let rn =
             ABSORBED * 0.0036 * hour.shortwave.value() - self.sigma * longwave * ratio.cloudiness();
@@ -251,8 +274,11 @@ impl Method {
         } else {
             (self.by_day, self.soil_by_day)
         };
-        let energy = 0.408 * slope * (rn - soil * rn);
-        let air = gamma * cn / (t + 273.0) * u2 * vpd;
-        (vpd, (energy + air) / (slope + gamma * (1.0 + cd * u2)))
+        // eq. 53 with both sides of its fraction times (T + 237.3)^2 (T + 273): one division for three
+        let (square, kelvin) = (above * above, t + 273.0);
+        let slope = self.slope * e;
+        let energy = 0.408 * slope * (rn - soil * rn) * kelvin;
+        let air = gamma * cn * u2 * vpd * square;
+        (vpd, (energy + air) / ((slope + gamma * (1.0 + cd * u2) * square) * kelvin))
     }
 }

@@ -7,12 +7,14 @@
 use super::EvapoError;
 use crate::units::{Hours, Latitude, Longitude, Megajoules, Place, Radians};
 use crate::weather::Span;
-use chrono::{DateTime, Datelike, NaiveDate, Utc};
+use chrono::{Datelike, NaiveDate};
 use std::f64::consts::{PI, TAU};
+use std::sync::LazyLock;
 
 /// Solar constant, MJ m-2 min-1.
 const GSC: f64 = 0.0820;
 const DAY_MS: i64 = 86_400_000;
+const HOUR_MS: i64 = 3_600_000;
 
 /// Number of a day in its year, 1 January being 1.
 ///
@@ -126,7 +128,7 @@ pub fn solar_declination(day: DayOfYear) -> Radians {
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 pub fn sunset_hour_angle(latitude: Latitude, day: DayOfYear) -> Radians {
-    Radians::computed(SunDay::new(latitude, day).ws)
+    Radians::computed(SunDay::new(latitude, day).sunset().w)
 }
 
 /// Extraterrestrial radiation of a day.
@@ -143,8 +145,9 @@ pub fn sunset_hour_angle(latitude: Latitude, day: DayOfYear) -> Radians {
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 pub fn extraterrestrial_radiation(latitude: Latitude, day: DayOfYear) -> Megajoules {
-    let SunDay { ss, cc, ws, scale, .. } = SunDay::new(latitude, day);
-    Megajoules::computed(2.0 * scale * (ws * ss + cc * ws.sin()))
+    let sun @ SunDay { ss, cc, scale, .. } = SunDay::new(latitude, day);
+    let sunset = sun.sunset();
+    Megajoules::computed(2.0 * scale * (sunset.w * ss + cc * sunset.sin))
 }
 
 /// Seasonal correction of solar time, in hours (the equation of time).
@@ -229,9 +232,8 @@ pub fn hourly_extraterrestrial_radiation(
     middle: Radians,
     length: Hours,
 ) -> Megajoules {
-    let half = PI / 24.0 * length.value();
-    let w = middle.value();
-    Megajoules::computed(SunDay::new(latitude, day).radiation(w, w.cos(), half, half.sin()))
+    let half = Angle::new(PI / 24.0 * length.value());
+    Megajoules::computed(SunDay::new(latitude, day).radiation(Angle::new(middle.value()), half))
 }
 
 /// Daylight hours.
@@ -249,17 +251,83 @@ pub fn hourly_extraterrestrial_radiation(
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 pub fn daylight_hours(latitude: Latitude, day: DayOfYear) -> Hours {
-    Hours::computed(24.0 / PI * SunDay::new(latitude, day).ws)
+    Hours::computed(24.0 / PI * SunDay::new(latitude, day).sunset().w)
+}
+
+/// What the number of a day alone decides of its sun.
+#[derive(Debug, Clone, Copy)]
+struct Season {
+    sin_delta: f64,
+    cos_delta: f64,
+    /// 12 60 / pi Gsc dr
+    scale: f64,
+    sc: f64,
+}
+
+/// One a day of the year: a walk over years, or over many places, meets the same days again.
+static SEASONS: LazyLock<Vec<Season>> =
+    LazyLock::new(|| (1..=366).map(|number| Season::worked_out(DayOfYear(number))).collect());
+
+impl Season {
+    fn of(day: DayOfYear) -> Self {
+        SEASONS[usize::from(day.0) - 1]
+    }
+
+    fn worked_out(day: DayOfYear) -> Self {
+        let (sin_delta, cos_delta) = solar_declination(day).value().sin_cos();
+        let scale = 12.0 * 60.0 / PI * GSC * inverse_relative_distance(day);
+        Self { sin_delta, cos_delta, scale, sc: seasonal_correction_h(day) }
+    }
+}
+
+/// An angle with its sine and its cosine.
+#[derive(Debug, Clone, Copy, Default)]
+struct Angle {
+    w: f64,
+    sin: f64,
+    cos: f64,
+}
+
+impl Angle {
+    /// Half of what the sun moves on in an hour.
+    const HALF_HOUR: Self =
+        Self { w: PI / 24.0, sin: 0.130_526_192_220_051_6, cos: 0.991_444_861_373_810_4 };
+
+    /// What the sun moves on in an hour.
+    const HOUR: Self =
+        Self { w: PI / 12.0, sin: 0.258_819_045_102_520_74, cos: 0.965_925_826_289_068_3 };
+
+    fn new(w: f64) -> Self {
+        let (sin, cos) = w.sin_cos();
+        Self { w, sin, cos }
+    }
+
+    /// Between 0 and pi.
+    fn of_cosine(cos: f64) -> Self {
+        Self { w: cos.acos(), sin: ((1.0 - cos) * (1.0 + cos)).sqrt(), cos }
+    }
+
+    #[inline]
+    fn plus(self, other: Self) -> Self {
+        Self {
+            w: self.w + other.w,
+            sin: self.sin * other.cos + self.cos * other.sin,
+            cos: self.cos * other.cos - self.sin * other.sin,
+        }
+    }
+
+    fn negative(self) -> Self {
+        Self { w: -self.w, sin: -self.sin, cos: self.cos }
+    }
 }
 
 /// All that eq. 21 to 34 need of one latitude and day.
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone, Copy, Default)]
 struct SunDay {
     /// sin(phi) sin(delta)
     ss: f64,
     /// cos(phi) cos(delta)
     cc: f64,
-    ws: f64,
     /// 12 60 / pi Gsc dr
     scale: f64,
     sc: f64,
@@ -267,16 +335,22 @@ struct SunDay {
 
 impl SunDay {
     fn new(latitude: Latitude, day: DayOfYear) -> Self {
-        let (sin_phi, cos_phi) = latitude.value().to_radians().sin_cos();
-        let (sin_delta, cos_delta) = solar_declination(day).value().sin_cos();
-        let (ss, cc) = (sin_phi * sin_delta, cos_phi * cos_delta);
-        Self {
-            ss,
-            cc,
-            ws: (-ss / cc).clamp(-1.0, 1.0).acos(),
-            scale: 12.0 * 60.0 / PI * GSC * inverse_relative_distance(day),
-            sc: seasonal_correction_h(day),
-        }
+        Self::at(Angle::new(latitude.value().to_radians()), day)
+    }
+
+    fn at(phi: Angle, day: DayOfYear) -> Self {
+        let Season { sin_delta, cos_delta, scale, sc } = Season::of(day);
+        Self { ss: phi.sin * sin_delta, cc: phi.cos * cos_delta, scale, sc }
+    }
+
+    /// Eq. 25.
+    fn sunset(&self) -> Angle {
+        Angle::of_cosine((-self.ss / self.cc).clamp(-1.0, 1.0))
+    }
+
+    /// Eq. 31.
+    fn angle_at(&self, mean_solar_h: f64) -> Angle {
+        Angle::new(PI / 12.0 * (mean_solar_h + self.sc - 12.0))
     }
 
     #[inline]
@@ -284,28 +358,29 @@ impl SunDay {
         self.ss + self.cc * cos_w
     }
 
-    /// Eq. 28 over `w - half .. w + half`. Takes the cosine and the sine that its callers have.
+    /// Eq. 28 from half a period before an angle to half a period after it.
     #[inline]
-    fn radiation(&self, w: f64, cos_w: f64, half: f64, sin_half: f64) -> f64 {
-        let Self { ss, cc, ws, scale, .. } = *self;
-        if w.abs() + half <= ws {
+    fn radiation(&self, middle: Angle, half: Angle) -> f64 {
+        let far_from_noon = middle.cos * half.cos - middle.sin.abs() * half.sin;
+        if middle.w.abs() + half.w <= PI && self.sine_of_elevation(far_from_noon) >= 0.0 {
             // sin(w2) - sin(w1) = 2 cos(w) sin(half)
-            return (scale * 2.0 * (half * ss + cc * cos_w * sin_half)).max(0.0);
+            let Self { ss, cc, scale, .. } = self;
+            return scale * 2.0 * (half.w * ss + cc * middle.cos * half.sin);
         }
-        if w.abs() - half >= ws && w.abs() + half <= TAU - ws {
-            return 0.0;
-        }
-        self.radiation_at_edges(w - half, w + half)
+        self.radiation_at_edges(middle.plus(half.negative()), middle.plus(half))
     }
 
     #[cold]
-    fn radiation_at_edges(&self, from: f64, to: f64) -> f64 {
+    fn radiation_at_edges(&self, from: Angle, to: Angle) -> f64 {
+        let Self { ss, cc, scale, .. } = self;
+        let sunset = self.sunset();
         let arc = |noon: f64| {
-            let w1 = from.max(noon - self.ws);
-            let w2 = to.min(noon + self.ws);
-            if w1 < w2 { (w2 - w1) * self.ss + self.cc * (w2.sin() - w1.sin()) } else { 0.0 }
+            let (rise, set) = (noon - sunset.w, noon + sunset.w);
+            let (w1, sin_1) = if from.w > rise { (from.w, from.sin) } else { (rise, -sunset.sin) };
+            let (w2, sin_2) = if to.w < set { (to.w, to.sin) } else { (set, sunset.sin) };
+            if w1 < w2 { (w2 - w1) * ss + cc * (sin_2 - sin_1) } else { 0.0 }
         };
-        (self.scale * (arc(-TAU) + arc(0.0) + arc(TAU))).max(0.0)
+        (scale * (arc(-TAU) + arc(0.0) + arc(TAU))).max(0.0)
     }
 }
 
@@ -340,57 +415,92 @@ pub struct SunOverSpan {
 /// ```
 #[derive(Debug, Clone)]
 pub struct SunTrack {
-    latitude: Latitude,
-    east_h: f64,
-    day: i64,
+    phi: Angle,
+    east_ms: f64,
+    /// Number of the day whose sun is at hand; none before the first span.
+    day: Option<i64>,
     sun: SunDay,
-    sin_half_hour: f64,
+    /// Middle of the span before, and the sun's angle then.
+    middle_ms: i64,
+    angle: Angle,
 }
 
 impl SunTrack {
     /// Over a place.
     pub fn new(place: Place) -> Self {
-        let latitude = place.latitude;
         Self {
-            latitude,
-            east_h: place.longitude.value() / 15.0,
-            day: 0,
-            sun: SunDay::new(latitude, day_of_year(0)),
-            sin_half_hour: (PI / 24.0).sin(),
+            phi: Angle::new(place.latitude.value().to_radians()),
+            east_ms: place.longitude.value() / 15.0 * HOUR_MS as f64,
+            day: None,
+            sun: SunDay::default(),
+            middle_ms: 0,
+            angle: Angle::default(),
         }
     }
 
     /// Over a span of up to a day.
-    #[inline]
     pub fn over(&mut self, span: Span) -> SunOverSpan {
-        let (from, to) = (span.from.timestamp_millis(), span.to.timestamp_millis());
-        let hours = (to - from) as f64 / 3_600_000.0;
-        let middle = from + (to - from) / 2;
-        let utc_day = middle.div_euclid(DAY_MS);
-        let mut day = utc_day;
-        let mut mean_solar_h = (middle - utc_day * DAY_MS) as f64 / 3_600_000.0 + self.east_h;
-        if mean_solar_h < 0.0 {
-            (day, mean_solar_h) = (day - 1, mean_solar_h + 24.0);
-        } else if mean_solar_h >= 24.0 {
-            (day, mean_solar_h) = (day + 1, mean_solar_h - 24.0);
-        }
-        if day != self.day {
-            (self.day, self.sun) = (day, SunDay::new(self.latitude, day_of_year(day)));
-        }
-        let w = PI / 12.0 * (mean_solar_h + self.sun.sc - 12.0);
-        let cos_w = w.cos();
-        let half = PI / 24.0 * hours;
-        let sin_half = if hours == 1.0 { self.sin_half_hour } else { half.sin() };
+        let sun = self.between(span.from.timestamp_millis(), span.to.timestamp_millis());
         SunOverSpan {
-            sine_of_elevation: self.sun.sine_of_elevation(cos_w),
-            extraterrestrial: Megajoules::computed(self.sun.radiation(w, cos_w, half, sin_half)),
-            hours,
+            sine_of_elevation: sun.sine_of_elevation(),
+            extraterrestrial: sun.extraterrestrial(),
+            hours: sun.hours,
         }
+    }
+
+    /// Over a span of up to a day, given in milliseconds.
+    #[inline]
+    pub(super) fn between(&mut self, from: i64, to: i64) -> SunBetween<'_> {
+        let hours = (to - from) as f64 / HOUR_MS as f64;
+        let middle_ms = from + (to - from) / 2;
+        let utc_day = middle_ms.div_euclid(DAY_MS);
+        let mut day = utc_day;
+        let mut mean_solar_ms = (middle_ms - utc_day * DAY_MS) as f64 + self.east_ms;
+        if mean_solar_ms < 0.0 {
+            (day, mean_solar_ms) = (day - 1, mean_solar_ms + DAY_MS as f64);
+        } else if mean_solar_ms >= DAY_MS as f64 {
+            (day, mean_solar_ms) = (day + 1, mean_solar_ms - DAY_MS as f64);
+        }
+        let same_day = self.day == Some(day);
+        if !same_day {
+            (self.day, self.sun) = (Some(day), SunDay::at(self.phi, day_of_year(day)));
+        }
+        self.angle = if same_day && middle_ms - self.middle_ms == HOUR_MS {
+            self.angle.plus(Angle::HOUR)
+        } else {
+            self.sun.angle_at(mean_solar_ms / HOUR_MS as f64)
+        };
+        self.middle_ms = middle_ms;
+        SunBetween { sun: &self.sun, angle: self.angle, hours }
+    }
+}
+
+/// What the sun does over a span, each answer worked out when it is asked for.
+pub(super) struct SunBetween<'a> {
+    sun: &'a SunDay,
+    angle: Angle,
+    /// Length of the span.
+    pub hours: f64,
+}
+
+impl SunBetween<'_> {
+    #[inline]
+    pub(super) fn sine_of_elevation(&self) -> f64 {
+        self.sun.sine_of_elevation(self.angle.cos)
+    }
+
+    #[inline]
+    pub(super) fn extraterrestrial(&self) -> Megajoules {
+        let half = match self.hours {
+            1.0 => Angle::HALF_HOUR,
+            hours => Angle::new(PI / 24.0 * hours),
+        };
+        Megajoules::computed(self.sun.radiation(self.angle, half))
     }
 }
 
 /// Day of the year of a day counted from 1 January 1970.
 fn day_of_year(day: i64) -> DayOfYear {
-    let at = DateTime::<Utc>::from_timestamp(day * (DAY_MS / 1000), 0).unwrap_or_default();
-    DayOfYear::of(at.date_naive())
+    let date = i32::try_from(day).ok().and_then(NaiveDate::from_epoch_days);
+    DayOfYear::of(date.unwrap_or_default())
 }

@@ -4,7 +4,8 @@
 use linfa::traits::Fit;
 use linfa::{Dataset, DatasetBase};
 use linfa_linear::LinearRegression;
-use ndarray::{Array1, Array2};
+use ndarray::linalg::general_mat_mul;
+use ndarray::{Array1, Array2, ArrayView2, ArrayViewMut2, Axis, s};
 
 /// Why a linear system has no answer.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
@@ -49,11 +50,38 @@ pub fn least_squares(x: Array2<f64>, y: Array1<f64>) -> Result<Array1<f64>, Line
     if solved && sane { Ok(fitted) } else { Err(undetermined()) }
 }
 
+/// Rows of a block: what is larger is done block by block, most of it as products of matrices.
+const BLOCK: usize = 64;
+
 /// Lower Cholesky factor.
-///
+pub fn factor(matrix: &Array2<f64>, what: &'static str) -> Result<Array2<f64>, LinearError> {
+    let n = matrix.nrows();
+    if n <= BLOCK {
+        return factor_by_rows(matrix.view(), what);
+    }
+    let mut lower = matrix.clone();
+    for (first, next) in blocks(n) {
+        let corner = factor_by_rows(lower.slice(s![first..next, first..next]), what)?;
+        let below = lower.slice(s![next.., first..next]).t().to_owned();
+        let below = forward(&corner, &below);
+        for (from, to) in blocks(n - next) {
+            let rows = below.slice(s![.., from..to]);
+            let mut open = lower.slice_mut(s![next + from..next + to, next..next + to]);
+            general_mat_mul(-1.0, &rows.t(), &below.slice(s![.., ..to]), 1.0, &mut open);
+        }
+        lower.slice_mut(s![first..next, first..next]).assign(&corner);
+        lower.slice_mut(s![next.., first..next]).assign(&below.t());
+        lower.slice_mut(s![first..next, next..]).fill(0.0);
+    }
+    Ok(lower)
+}
+
 /// Written out by rows: a fit factors hundreds of matrices of some ten rows, for which the slices of
 /// a library made for large ones cost more than the arithmetic.
-pub fn factor(matrix: &Array2<f64>, what: &'static str) -> Result<Array2<f64>, LinearError> {
+fn factor_by_rows(
+    matrix: ArrayView2<'_, f64>,
+    what: &'static str,
+) -> Result<Array2<f64>, LinearError> {
     let n = matrix.nrows();
     let mut lower = vec![0.0; n * n];
     for i in 0..n {
@@ -74,9 +102,22 @@ pub fn factor(matrix: &Array2<f64>, what: &'static str) -> Result<Array2<f64>, L
 
 /// `L^-1 b`, for a lower factor with a positive diagonal.
 pub fn forward(lower: &Array2<f64>, b: &Array2<f64>) -> Array2<f64> {
-    let (n, k) = b.dim();
-    let mut x: Vec<f64> = b.iter().copied().collect();
-    for i in 0..n {
+    let mut x = b.as_standard_layout().into_owned();
+    for (first, next) in blocks(x.nrows()) {
+        let (solved, open) = x.view_mut().split_at(Axis(0), first);
+        let mut open = open.slice_move(s![..next - first, ..]);
+        if first > 0 {
+            general_mat_mul(-1.0, &lower.slice(s![first..next, ..first]), &solved, 1.0, &mut open);
+        }
+        forward_by_rows(lower.slice(s![first..next, first..next]), open);
+    }
+    x
+}
+
+fn forward_by_rows(lower: ArrayView2<'_, f64>, mut x: ArrayViewMut2<'_, f64>) {
+    let k = x.ncols();
+    let x = x.as_slice_mut().expect("rows one after the other");
+    for i in 0..lower.nrows() {
         let (above, row) = x.split_at_mut(i * k);
         let row = &mut row[..k];
         for (j, solved) in above.chunks_exact(k.max(1)).enumerate() {
@@ -84,14 +125,27 @@ pub fn forward(lower: &Array2<f64>, b: &Array2<f64>) -> Array2<f64> {
         }
         row.iter_mut().for_each(|value| *value /= lower[[i, i]]);
     }
-    square(n, k, x)
 }
 
 /// `L^-T b`, for a lower factor with a positive diagonal.
 pub fn backward(lower: &Array2<f64>, b: &Array2<f64>) -> Array2<f64> {
-    let (n, k) = b.dim();
-    let mut x: Vec<f64> = b.iter().copied().collect();
-    for i in (0..n).rev() {
+    let mut x = b.as_standard_layout().into_owned();
+    for (first, next) in blocks(x.nrows()).rev() {
+        let (open, solved) = x.view_mut().split_at(Axis(0), next);
+        let mut open = open.slice_move(s![first.., ..]);
+        if !solved.is_empty() {
+            let below = lower.slice(s![next.., first..next]);
+            general_mat_mul(-1.0, &below.t(), &solved, 1.0, &mut open);
+        }
+        backward_by_rows(lower.slice(s![first..next, first..next]), open);
+    }
+    x
+}
+
+fn backward_by_rows(lower: ArrayView2<'_, f64>, mut x: ArrayViewMut2<'_, f64>) {
+    let k = x.ncols();
+    let x = x.as_slice_mut().expect("rows one after the other");
+    for i in (0..lower.nrows()).rev() {
         let (above, row) = x.split_at_mut(i * k);
         let row = &mut row[..k];
         row.iter_mut().for_each(|value| *value /= lower[[i, i]]);
@@ -99,7 +153,11 @@ pub fn backward(lower: &Array2<f64>, b: &Array2<f64>) -> Array2<f64> {
             take(open, lower[[i, j]], row);
         }
     }
-    square(n, k, x)
+}
+
+/// First and last row of each block of `n` rows, the last one excluded.
+fn blocks(n: usize) -> impl DoubleEndedIterator<Item = (usize, usize)> {
+    (0..n.div_ceil(BLOCK)).map(move |block| (block * BLOCK, ((block + 1) * BLOCK).min(n)))
 }
 
 fn dot(a: &[f64], b: &[f64]) -> f64 {
@@ -134,7 +192,7 @@ pub fn ln_determinant(lower: &Array2<f64>) -> f64 {
 
 /// A vector as a matrix of one column.
 pub fn column(vector: &Array1<f64>) -> Array2<f64> {
-    vector.clone().insert_axis(ndarray::Axis(1))
+    vector.clone().insert_axis(Axis(1))
 }
 
 #[cfg(test)]
@@ -145,7 +203,7 @@ mod tests {
 
     #[test]
     fn factor_and_solutions_are_those_of_linfa() {
-        for n in [1, 2, 7, 40] {
+        for n in [1, 2, 7, 40, 64, 65, 200] {
             let wave = |i: usize, j: usize| ((1 + i * n + 3 * j) as f64 * 0.7).sin();
             let root = Array2::from_shape_fn((n, n), |(i, j)| wave(i, j));
             let matrix = root.dot(&root.t()) + 0.5 * Array2::<f64>::eye(n);
