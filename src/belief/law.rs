@@ -153,20 +153,26 @@ pub fn ln_normal_between(a: f64, b: f64) -> f64 {
     if a > 0.0 {
         return ln_normal_between(-b, -a);
     }
-    if b <= 0.0 {
+    if b <= DEEP {
         let (low, high) = (ln_normal_cumulative(a), ln_normal_cumulative(b));
         return high + (-(low - high).exp()).ln_1p();
+    }
+    if b <= 0.0 {
+        return (normal_cumulative(b) - normal_cumulative(a)).ln();
     }
     let outside = normal_cumulative(-b) + normal_cumulative(a);
     (-outside).ln_1p()
 }
 
-/// `ln Phi(x)`, by its asymptotic series below -30 where `erfc` runs out of numbers.
+/// Below this `erfc` runs out of numbers.
+const DEEP: f64 = -30.0;
+
+/// `ln Phi(x)`, by its asymptotic series where `erfc` runs out of numbers.
 pub fn ln_normal_cumulative(x: f64) -> f64 {
     if x == f64::NEG_INFINITY {
         return x;
     }
-    if x > -30.0 {
+    if x > DEEP {
         return normal_cumulative(x).ln();
     }
     let u = 1.0 / (x * x);

@@ -98,7 +98,7 @@ pub fn hour_by_hour(series: &Series, place: Place, reference: Reference) -> Vec<
     let mut clouds = Clouds::opening(series, track.clone(), clear_share);
     let mut clock = Midnight::default();
     let walk = |hour: &Hour| {
-        let (from, to) = (clock.millis(hour.span.from), clock.millis(hour.span.to));
+        let (from, to) = clock.millis(hour.span);
         let sun = track.between(from, to);
         let ratio = clouds.over(from, to, ratio_under_high_sun(hour, &sun, clear_share));
         let light = if sun.sine_of_elevation() > 0.0 { Light::Day } else { Light::Night };
@@ -146,7 +146,7 @@ impl Clouds {
         let start = series.span().map_or(0, |span| span.from.timestamp_millis());
         let (mut since, mut before) = (start, start);
         for hour in series.hours() {
-            let (from, to) = (clock.millis(hour.span.from), clock.millis(hour.span.to));
+            let (from, to) = clock.millis(hour.span);
             since = if is_long(before, from) { from } else { since };
             if let Some(ratio) = ratio_under_high_sun(hour, &track.between(from, to), clear_share) {
                 let usable = (since.max(from - CLOUDS_LAST_MS), to + CLOUDS_LAST_MS);
@@ -176,7 +176,7 @@ impl Clouds {
     }
 }
 
-/// Instants in milliseconds, one after another: those of a date share its midnight.
+/// Spans in milliseconds, one after another: instants of a date share its midnight.
 #[derive(Debug, Default)]
 struct Midnight {
     date: NaiveDate,
@@ -184,8 +184,12 @@ struct Midnight {
 }
 
 impl Midnight {
+    fn millis(&mut self, span: Span) -> (Millis, Millis) {
+        (self.millis_at(span.from), self.millis_at(span.to))
+    }
+
     #[inline]
-    fn millis(&mut self, at: DateTime<Utc>) -> Millis {
+    fn millis_at(&mut self, at: DateTime<Utc>) -> Millis {
         let at = at.naive_utc();
         if at.date() != self.date {
             self.date = at.date();

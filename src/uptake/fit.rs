@@ -12,8 +12,9 @@ use super::linear::{self, LinearError};
 use super::shared::Shared;
 use crate::belief::Residual;
 use chrono::NaiveDate;
-use ndarray::{Array1, Array2, Axis, s};
+use ndarray::{Array1, Array2, ArrayView1, ArrayView2, Axis, s};
 use serde::{Deserialize, Serialize};
+use std::collections::HashMap;
 
 /// One draw as the regression sees it.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -141,24 +142,27 @@ pub struct Posterior {
     pull: Array1<f64>,
 }
 
-/// What is kept of one tree: its own rows, whitened by their own covariance.
+/// What is kept of one tree.
 #[derive(Debug, Clone)]
 pub(super) struct TreeFit {
     pub tree_id: String,
-    pub rows: Vec<usize>,
     pub dates: Vec<NaiveDate>,
-    /// Square roots of the likelihood's curvatures.
-    pub weights: Array1<f64>,
-    /// Cholesky factor of `I + W^1/2 K W^1/2`.
-    pub factor: Array2<f64>,
-    /// Whitened covariates.
-    pub covariates: Array2<f64>,
-    /// The shared effects that these rows touch.
+    /// The shared effects that its rows touch.
     pub columns: Vec<usize>,
-    /// Whitened loading on them.
-    pub loadings: Array2<f64>,
-    /// Whitened residual.
-    pub left: Array1<f64>,
+    pub white: White,
+}
+
+/// One tree's rows, whitened by their own covariance.
+#[derive(Debug, Clone)]
+pub(super) struct White {
+    /// Square roots of the likelihood's curvatures.
+    weights: Array1<f64>,
+    /// Cholesky factor of `I + W^1/2 K W^1/2`.
+    factor: Array2<f64>,
+    /// Whitened: covariates, loadings on the shared effects that the rows touch, residual.
+    rows: Array2<f64>,
+    /// How many of the columns are covariates.
+    p: usize,
 }
 
 const MOST_STEPS: usize = 200;
@@ -256,12 +260,13 @@ struct Problem<'a> {
     shared: Shared,
 }
 
-/// The rows of one tree and their prior covariance.
+/// The rows of one tree, their prior covariance and the shared states that they touch.
 struct Group {
     tree_id: String,
     rows: Vec<usize>,
     dates: Vec<NaiveDate>,
     prior: Array2<f64>,
+    columns: Vec<usize>,
 }
 
 /// A point of the search. `pull` is `K^-1 v` for the tree effects `v`, which keeps the penalty
@@ -285,7 +290,8 @@ impl State {
 /// One Newton step: where it leads, and the algebra that the posterior needs.
 struct Step {
     target: State,
-    trees: Vec<TreeFit>,
+    /// Of each group.
+    white: Vec<White>,
     /// Factor of the shared states' precision given the coefficients.
     shared_factor: Array2<f64>,
     /// Shared states' loading on the coefficients, `H^-1 G`.
@@ -307,15 +313,17 @@ impl<'a> Problem<'a> {
             return Err(FitError::Covariates { draw_id, found, wanted });
         }
         let shared = Shared::new(rows, variances, groupings)?;
+        let states: Vec<Vec<usize>> =
+            (0..rows.len()).map(|row| shared.states(&rows[row], groupings, row)).collect();
         Ok(Self {
             rows,
             priors,
             variances: *variances,
+            groups: groups(rows, variances, &states),
+            states,
             x: Array2::from_shape_fn((rows.len(), wanted), |(row, column)| {
                 rows[row].covariates[column]
             }),
-            states: (0..rows.len()).map(|row| shared.states(&rows[row], groupings, row)).collect(),
-            groups: groups(rows, variances),
             shared,
         })
     }
@@ -430,60 +438,63 @@ impl<'a> Problem<'a> {
 
     fn newton(&self, state: &State) -> Result<Step, LinearError> {
         let (n, p, q) = (self.rows.len(), self.priors.len(), self.shared.len());
-        let mut trees = self
+        let mut white = self
             .groups
             .iter()
             .map(|group| self.whiten(group, state))
             .collect::<Result<Vec<_>, _>>()?;
-        let mut white = Array2::zeros((n + q + p, p + 1));
+        let mut all = Array2::zeros((n + q + p, p + 1));
+        // its upper half is not read
         let mut precision = self.shared.precision.clone();
         let mut cross = Array2::<f64>::zeros((q, p + 1));
         let mut at = 0;
-        for tree in &trees {
-            let mut block = white.slice_mut(s![at..at + tree.rows.len(), ..]);
-            block.slice_mut(s![.., ..p]).assign(&tree.covariates);
-            block.column_mut(p).assign(&tree.left);
-            let gram = tree.loadings.t().dot(&tree.loadings);
-            let mixed = tree.loadings.t().dot(&block);
-            for (i, &a) in tree.columns.iter().enumerate() {
-                for (j, &b) in tree.columns.iter().enumerate() {
-                    precision[[a, b]] += gram[[i, j]];
+        for (group, white) in self.groups.iter().zip(&white) {
+            let mut block = all.slice_mut(s![at..at + group.rows.len(), ..]);
+            block.slice_mut(s![.., ..p]).assign(&white.covariates());
+            block.column_mut(p).assign(&white.left());
+            let products = white.loadings().t().dot(&white.rows);
+            for (i, &a) in group.columns.iter().enumerate() {
+                let (mut precision, mut cross) = (precision.row_mut(a), cross.row_mut(a));
+                for (j, &b) in group.columns[..=i].iter().enumerate() {
+                    precision[b] += products[[i, p + j]];
                 }
-                let mut row = cross.row_mut(a);
-                row += &mixed.row(i);
+                for j in 0..p {
+                    cross[j] += products[[i, j]];
+                }
+                cross[p] += products[[i, p + group.columns.len()]];
             }
-            at += tree.rows.len();
+            at += group.rows.len();
         }
         let shared_factor = linear::factor(&precision, "precision of shared effects")?;
         let projected = linear::solve(&shared_factor, &cross);
         let mut at = 0;
-        for tree in &trees {
-            let mut block = white.slice_mut(s![at..at + tree.rows.len(), ..]);
-            block -= &tree.loadings.dot(&projected.select(Axis(0), &tree.columns));
-            at += tree.rows.len();
+        for (group, white) in self.groups.iter().zip(&white) {
+            let mut block = all.slice_mut(s![at..at + group.rows.len(), ..]);
+            block -= &white.loadings().dot(&projected.select(Axis(0), &group.columns));
+            at += group.rows.len();
         }
-        white.slice_mut(s![n..n + q, ..]).assign(&-self.shared.root.dot(&projected));
+        all.slice_mut(s![n..n + q, ..]).assign(&-self.shared.root.dot(&projected));
         for (j, prior) in self.priors.iter().enumerate() {
             let root = prior.precision().sqrt();
-            white[[n + q + j, j]] = root;
-            white[[n + q + j, p]] = root * prior.mean;
+            all[[n + q + j, j]] = root;
+            all[[n + q + j, p]] = root * prior.mean;
         }
-        let design = white.slice(s![.., ..p]).to_owned();
+        let design = all.slice(s![.., ..p]).to_owned();
         let coefficient_factor =
             linear::factor(&design.t().dot(&design), "precision of the coefficients")?;
-        let coefficients = linear::least_squares(design, white.column(p).to_owned())?;
+        let coefficients = linear::least_squares(design, all.column(p).to_owned())?;
         let shared = &projected.column(p) - &projected.slice(s![.., ..p]).dot(&coefficients);
         let mut effects = Array1::zeros(p + q);
         effects.slice_mut(s![..p]).assign(&coefficients);
         effects.slice_mut(s![p..]).assign(&shared);
-        let target = self.target(&mut trees, effects);
+        let target = self.target(&mut white, effects);
         let projected = projected.slice(s![.., ..p]).to_owned();
-        Ok(Step { target, trees, shared_factor, projected, coefficient_factor })
+        Ok(Step { target, white, shared_factor, projected, coefficient_factor })
     }
 
     /// One tree's rows divided by the root of their own covariance, `(W^-1 + K)^1/2`; `left` is
     /// the target until the effects are known.
-    fn whiten(&self, group: &Group, state: &State) -> Result<TreeFit, LinearError> {
+    fn whiten(&self, group: &Group, state: &State) -> Result<White, LinearError> {
         let (m, p) = (group.rows.len(), self.priors.len());
         let least = LEAST_WEIGHT / self.variances.scale.powi(2);
         let slopes: Vec<Slopes> = group.rows.iter().map(|&row| state.slopes[row]).collect();
@@ -493,51 +504,39 @@ impl<'a> Problem<'a> {
             *value += weights[i] * group.prior[[i, j]] * weights[j];
         }
         let factor = linear::factor(&inner, "covariance of one tree's rows")?;
-        let mut columns: Vec<usize> =
-            group.rows.iter().flat_map(|&row| self.states[row].iter().copied()).collect();
-        columns.sort_unstable();
-        columns.dedup();
-        let c = columns.len();
+        let c = group.columns.len();
         let mut scaled = Array2::zeros((m, p + c + 1));
         for (i, &row) in group.rows.iter().enumerate() {
             for j in 0..p {
                 scaled[[i, j]] = weights[i] * self.x[[row, j]];
             }
             for &state in &self.states[row] {
-                let column = columns.partition_point(|&c| c < state);
+                let column = group.columns.partition_point(|&c| c < state);
                 scaled[[i, p + column]] = weights[i];
             }
             scaled[[i, p + c]] = weights[i] * state.expected[row] + slopes[i].f / weights[i];
         }
-        let white = linear::forward(&factor, &scaled);
-        Ok(TreeFit {
-            tree_id: group.tree_id.clone(),
-            rows: group.rows.clone(),
-            dates: group.dates.clone(),
-            weights,
-            factor,
-            covariates: white.slice(s![.., ..p]).to_owned(),
-            columns,
-            loadings: white.slice(s![.., p..p + c]).to_owned(),
-            left: white.column(p + c).to_owned(),
-        })
+        Ok(White { weights, rows: linear::forward(&factor, &scaled), factor, p })
     }
 
     /// The point that the effects lead to; completes each tree's whitened residual.
-    fn target(&self, trees: &mut [TreeFit], effects: Array1<f64>) -> State {
+    fn target(&self, white: &mut [White], effects: Array1<f64>) -> State {
         let (coefficients, shared) = effects.view().split_at(Axis(0), self.priors.len());
         let mut pull = Array1::zeros(self.rows.len());
-        for tree in trees.iter_mut() {
-            tree.left -= &tree.covariates.dot(&coefficients);
-            tree.left -= &tree.loadings.dot(&shared.select(Axis(0), &tree.columns));
-            for (&row, own) in tree.rows.iter().zip(&tree.pull()) {
+        for (group, white) in self.groups.iter().zip(white) {
+            let taken = white.covariates().dot(&coefficients)
+                + white.loadings().dot(&shared.select(Axis(0), &group.columns));
+            let left = white.rows.ncols() - 1;
+            let mut left = white.rows.column_mut(left);
+            left -= &taken;
+            for (&row, own) in group.rows.iter().zip(&white.pull()) {
                 pull[row] = *own;
             }
         }
         self.valued(self.expected(&effects, &pull), pull, effects)
     }
 
-    fn finish(&self, state: State, step: Step) -> Posterior {
+    fn finish(self, state: State, step: Step) -> Posterior {
         let (p, q) = (self.priors.len(), self.shared.len());
         let coefficient_covariance = linear::inverse(&step.coefficient_factor);
         let carried = step.projected.dot(&coefficient_covariance);
@@ -548,11 +547,16 @@ impl<'a> Problem<'a> {
         covariance.slice_mut(s![p.., p..]).assign(&shared_covariance);
         covariance.slice_mut(s![p.., ..p]).assign(&-&carried);
         covariance.slice_mut(s![..p, p..]).assign(&-carried.t().to_owned());
+        let log_evidence = self.log_evidence(&state, &step);
+        let kept = |(group, white): (Group, White)| {
+            let Group { tree_id, dates, columns, .. } = group;
+            TreeFit { tree_id, dates, columns, white }
+        };
         Posterior {
             variances: self.variances,
-            log_evidence: self.log_evidence(&state, &step),
-            trees: step.trees,
-            shared: self.shared.clone(),
+            log_evidence,
+            trees: self.groups.into_iter().zip(step.white).map(kept).collect(),
+            shared: self.shared,
             covariance,
             coefficients: p,
             log_likelihood: state.log_likelihood(),
@@ -563,7 +567,7 @@ impl<'a> Problem<'a> {
     }
 
     fn log_evidence(&self, state: &State, step: &Step) -> f64 {
-        let trees: f64 = step.trees.iter().map(|tree| linear::ln_determinant(&tree.factor)).sum();
+        let trees: f64 = step.white.iter().map(|white| linear::ln_determinant(&white.factor)).sum();
         let priors: f64 = self
             .priors
             .iter()
@@ -580,24 +584,39 @@ impl<'a> Problem<'a> {
     }
 }
 
-impl TreeFit {
+impl White {
+    pub fn covariates(&self) -> ArrayView2<'_, f64> {
+        self.rows.slice(s![.., ..self.p])
+    }
+
+    pub fn loadings(&self) -> ArrayView2<'_, f64> {
+        self.rows.slice(s![.., self.p..self.rows.ncols() - 1])
+    }
+
+    /// What is left of the target once all effects are known; until then the target.
+    pub fn left(&self) -> ArrayView1<'_, f64> {
+        self.rows.slice(s![.., -1])
+    }
+
     /// Whitens the covariance of something with the tree's effect at its rows' dates.
     pub fn whitened(&self, with: Array1<f64>) -> Array1<f64> {
         linear::forward(&self.factor, &linear::column(&(with * &self.weights))).remove_axis(Axis(1))
     }
 
     /// `K^-1 v` of the tree's own effects.
-    pub fn pull(&self) -> Array1<f64> {
-        let back = linear::backward(&self.factor, &linear::column(&self.left));
+    fn pull(&self) -> Array1<f64> {
+        let back = linear::backward(&self.factor, &linear::column(&self.left().to_owned()));
         &back.column(0) * &self.weights
     }
+}
 
+impl TreeFit {
     /// Whitened target before coefficients and shared effects are taken off.
     pub fn left_before_effects(&self, effects: &Array1<f64>, coefficients: usize) -> Array1<f64> {
         let (own, shared) = effects.view().split_at(Axis(0), coefficients);
-        &self.left
-            + &self.covariates.dot(&own)
-            + self.loadings.dot(&shared.select(Axis(0), &self.columns))
+        &self.white.left()
+            + &self.white.covariates().dot(&own)
+            + self.white.loadings().dot(&shared.select(Axis(0), &self.columns))
     }
 }
 
@@ -645,21 +664,30 @@ impl Posterior {
     }
 }
 
-fn groups(rows: &[Row], variances: &Variances) -> Vec<Group> {
-    let mut order: Vec<usize> = (0..rows.len()).collect();
-    order.sort_by(|&a, &b| rows[a].tree_id.cmp(&rows[b].tree_id));
-    order
-        .chunk_by(|&a, &b| rows[a].tree_id == rows[b].tree_id)
-        .map(|members| {
+fn groups(rows: &[Row], variances: &Variances, states: &[Vec<usize>]) -> Vec<Group> {
+    let mut members: HashMap<&str, Vec<usize>> = HashMap::new();
+    for (index, row) in rows.iter().enumerate() {
+        members.entry(&row.tree_id).or_default().push(index);
+    }
+    let mut members: Vec<(&str, Vec<usize>)> = members.into_iter().collect();
+    members.sort_unstable_by_key(|(tree_id, _)| *tree_id);
+    members
+        .into_iter()
+        .map(|(tree_id, members)| {
             let dates: Vec<NaiveDate> = members.iter().map(|&row| rows[row].date).collect();
             let m = dates.len();
+            let mut columns: Vec<usize> =
+                members.iter().flat_map(|&row| states[row].iter().copied()).collect();
+            columns.sort_unstable();
+            columns.dedup();
             Group {
-                tree_id: rows[members[0]].tree_id.clone(),
-                rows: members.to_vec(),
+                tree_id: tree_id.to_owned(),
+                rows: members,
                 prior: Array2::from_shape_fn((m, m), |(i, j)| {
                     variances.tree_covariance(dates[i], dates[j])
                 }),
                 dates,
+                columns,
             }
         })
         .collect()

@@ -53,7 +53,10 @@ pub fn least_squares(x: Array2<f64>, y: Array1<f64>) -> Result<Array1<f64>, Line
 /// Rows of a block: what is larger is done block by block, most of it as products of matrices.
 const BLOCK: usize = 64;
 
-/// Lower Cholesky factor.
+/// Lower Cholesky factor, read off the lower half of a symmetric matrix.
+///
+/// # Errors
+/// [`LinearError::NotPositiveDefinite`], naming the matrix as `what`.
 pub fn factor(matrix: &Array2<f64>, what: &'static str) -> Result<Array2<f64>, LinearError> {
     let n = matrix.nrows();
     if n <= BLOCK {
@@ -61,16 +64,16 @@ pub fn factor(matrix: &Array2<f64>, what: &'static str) -> Result<Array2<f64>, L
     }
     let mut lower = matrix.clone();
     for (first, next) in blocks(n) {
-        let corner = factor_by_rows(lower.slice(s![first..next, first..next]), what)?;
-        let below = lower.slice(s![next.., first..next]).t().to_owned();
-        let below = forward(&corner, &below);
-        for (from, to) in blocks(n - next) {
-            let rows = below.slice(s![.., from..to]);
-            let mut open = lower.slice_mut(s![next + from..next + to, next..next + to]);
-            general_mat_mul(-1.0, &rows.t(), &below.slice(s![.., ..to]), 1.0, &mut open);
+        let (done, mut open) = lower.view_mut().split_at(Axis(1), first);
+        let mut panel = open.slice_mut(s![first.., ..next - first]);
+        if first > 0 {
+            let (below, rows) = (done.slice(s![first.., ..]), done.slice(s![first..next, ..]));
+            general_mat_mul(-1.0, &below, &rows.t(), 1.0, &mut panel);
         }
-        lower.slice_mut(s![first..next, first..next]).assign(&corner);
-        lower.slice_mut(s![next.., first..next]).assign(&below.t());
+        let (mut on_diagonal, mut below) = panel.split_at(Axis(0), next - first);
+        let corner = factor_by_rows(on_diagonal.view(), what)?;
+        below.assign(&forward(&corner, &below.t().to_owned()).t());
+        on_diagonal.assign(&corner);
         lower.slice_mut(s![first..next, next..]).fill(0.0);
     }
     Ok(lower)
@@ -182,7 +185,28 @@ pub fn solve(lower: &Array2<f64>, b: &Array2<f64>) -> Array2<f64> {
 
 /// `(L L^T)^-1`.
 pub fn inverse(lower: &Array2<f64>) -> Array2<f64> {
-    solve(lower, &Array2::eye(lower.nrows()))
+    let n = lower.nrows();
+    let mut root = Array2::eye(n);
+    for (first, next) in blocks(n) {
+        let (solved, mut open) = root.view_mut().split_at(Axis(0), first);
+        let mut open = open.slice_mut(s![..next - first, ..]);
+        if first > 0 {
+            // the root is lower as well: right of the diagonal there is nothing to take off
+            let mut left = open.slice_mut(s![.., ..first]);
+            let (rows, solved) =
+                (lower.slice(s![first..next, ..first]), solved.slice(s![.., ..first]));
+            general_mat_mul(-1.0, &rows, &solved, 1.0, &mut left);
+        }
+        forward_by_rows(lower.slice(s![first..next, first..next]), open);
+    }
+    let mut inverse = Array2::zeros((n, n));
+    for (first, next) in blocks(n) {
+        let below = root.slice(s![first.., ..next]);
+        let rows = below.slice(s![.., first..]).t().dot(&below);
+        inverse.slice_mut(s![first..next, ..next]).assign(&rows);
+        inverse.slice_mut(s![..next, first..next]).assign(&rows.t());
+    }
+    inverse
 }
 
 /// `ln det (L L^T)`.
@@ -218,6 +242,7 @@ mod tests {
             let upper = theirs.t().to_owned();
             close(&backward(&lower, &b), &upper.solve_triangular(&b, UPLO::Upper).unwrap());
             close(&matrix.dot(&solve(&lower, &b)), &b);
+            close(&matrix.dot(&inverse(&lower)), &Array2::eye(n));
         }
         let not = Array2::from_shape_vec((2, 2), vec![1.0, 2.0, 2.0, 1.0]).unwrap();
         assert!(factor(&not, "a test").is_err());

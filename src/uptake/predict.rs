@@ -87,13 +87,13 @@ impl Posterior {
         let white = self.whitened_tree(tree, date);
         let p = self.coefficients().len();
         let mut loading = Array1::zeros(self.effects.len());
-        loading.slice_mut(s![..p]).assign(&white.dot(&tree.covariates));
-        for (&column, load) in tree.columns.iter().zip(&white.dot(&tree.loadings)) {
+        loading.slice_mut(s![..p]).assign(&white.dot(&tree.white.covariates()));
+        for (&column, load) in tree.columns.iter().zip(&white.dot(&tree.white.loadings())) {
             loading[p + column] = *load;
         }
         let variance = self.variances.tree_covariance(date, date) - white.dot(&white)
             + loading.dot(&self.covariance.dot(&loading));
-        Some((white.dot(&tree.left), variance.max(0.0).sqrt()))
+        Some((white.dot(&tree.white.left()), variance.max(0.0).sqrt()))
     }
 
     /// What all trees share on a date of the fit: mean and standard deviation; none for another date.
@@ -164,8 +164,8 @@ impl Posterior {
         if let Some((tree, white)) = &tree {
             own_mean = white.dot(&tree.left_before_effects(&self.effects, p));
             let mut covariates = loading.slice_mut(s![..p]);
-            covariates -= &white.dot(&tree.covariates);
-            let shared = white.dot(&tree.loadings);
+            covariates -= &white.dot(&tree.white.covariates());
+            let shared = white.dot(&tree.white.loadings());
             for (&column, load) in tree.columns.iter().zip(&shared) {
                 loading[p + column] -= load;
             }
@@ -194,7 +194,7 @@ impl Posterior {
     fn whitened_tree(&self, tree: &TreeFit, date: NaiveDate) -> Array1<f64> {
         let with: Array1<f64> =
             tree.dates.iter().map(|known| self.variances.tree_covariance(*known, date)).collect();
-        tree.whitened(with)
+        tree.white.whitened(with)
     }
 
     /// What a tree's own rows leave open of its effect.

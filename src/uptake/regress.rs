@@ -5,7 +5,7 @@
 use super::likelihood::{Seen, Slopes};
 use super::linear::{self, LinearError};
 use crate::belief::Residual;
-use ndarray::{Array1, Array2, Axis, s};
+use ndarray::{Array1, Array2, Axis, aview1, concatenate, s};
 
 /// A maximum-likelihood fit of `y = x b + scale e` to intervals of `y`.
 #[derive(Debug, Clone)]
@@ -40,6 +40,8 @@ pub enum RegressionError {
 }
 
 const MOST_STEPS: usize = 300;
+/// A step that moves less than this, in proportion, is the last: what is left is about its square.
+const SETTLED: f64 = 1e-7;
 /// Smallest scale that a search begins from: middles of intervals may lie on a plane exactly.
 const LEAST_SCALE: f64 = 1e-3;
 
@@ -68,7 +70,7 @@ pub fn regress(
         let step = problem.newton(&at)?;
         let (next, moved) = problem.improve(at, &step);
         at = next;
-        if moved < 1e-10 {
+        if moved < SETTLED {
             return problem.finish(&at);
         }
     }
@@ -84,6 +86,7 @@ struct Problem<'a> {
 /// A place of the search: coefficients over scale, then one over scale.
 struct At {
     place: Array1<f64>,
+    expected: Array1<f64>,
     slopes: Vec<Slopes>,
     value: f64,
 }
@@ -111,11 +114,12 @@ impl Problem<'_> {
     }
 
     fn at(&self, place: Array1<f64>) -> At {
-        let mut at = At { place, slopes: Vec::new(), value: f64::NEG_INFINITY };
+        let expected = Array1::zeros(0);
+        let mut at = At { place, expected, slopes: Vec::new(), value: f64::NEG_INFINITY };
         let scale = at.scale();
         if scale > 0.0 {
-            let expected = self.x.dot(&at.coefficients());
-            let rows = self.seen.iter().zip(&expected);
+            at.expected = self.x.dot(&at.coefficients());
+            let rows = self.seen.iter().zip(&at.expected);
             at.slopes = rows.map(|(seen, f)| seen.slopes(self.residual, *f, scale)).collect();
             at.value = at.slopes.iter().map(|d| d.value).sum();
         }
@@ -125,30 +129,20 @@ impl Problem<'_> {
     /// Slopes and curvatures by the chain rule from those in the expected value `f = x b` and in
     /// `ln scale`, solved for Newton's step.
     fn newton(&self, at: &At) -> Result<Array1<f64>, RegressionError> {
-        let p = self.x.ncols();
         let scale = at.scale();
-        let expected = self.x.dot(&at.coefficients());
-        let mut slope = Array1::zeros(p + 1);
-        let mut information = Array2::zeros((p + 1, p + 1));
-        for ((x, d), f) in self.x.rows().into_iter().zip(&at.slopes).zip(&expected) {
-            let in_place = d.f * scale;
-            let in_scale = -scale * (f * d.f + d.s);
-            let curve = d.ff * scale * scale;
-            let mixed = -scale * scale * (f * d.ff + d.fs + d.f);
-            let curve_scale = scale * scale * (f * f * d.ff + 2.0 * f * (d.fs + d.f) + d.ss + d.s);
-            for i in 0..p {
-                slope[i] += in_place * x[i];
-                for j in 0..=i {
-                    information[[i, j]] -= curve * x[i] * x[j];
-                }
-                information[[p, i]] -= mixed * x[i];
-            }
-            slope[p] += in_scale;
-            information[[p, p]] -= curve_scale;
-        }
-        mirror(&mut information);
+        let square = scale * scale;
+        let rows = || at.slopes.iter().zip(&at.expected);
+        let slope: Array1<f64> = at.slopes.iter().map(|d| d.f * scale).collect();
+        let slope_scale: f64 = rows().map(|(d, f)| -scale * (f * d.f + d.s)).sum();
+        let curve: Array1<f64> = at.slopes.iter().map(|d| -d.ff * square).collect();
+        let mixed: Array1<f64> = rows().map(|(d, f)| square * (f * d.ff + d.fs + d.f)).collect();
+        let curve_scale: f64 = rows()
+            .map(|(d, f)| -square * (f * f * d.ff + 2.0 * f * (d.fs + d.f) + d.ss + d.s))
+            .sum();
+        let information = self.bordered(curve, &mixed, curve_scale);
         let factor = linear::factor(&information, "information of the coefficients and the scale")?;
-        Ok(linear::solve(&factor, &linear::column(&slope)).remove_axis(Axis(1)))
+        let slopes = concatenate![Axis(0), self.x.t().dot(&slope), aview1(&[slope_scale])];
+        Ok(linear::solve(&factor, &linear::column(&slopes)).remove_axis(Axis(1)))
     }
 
     /// The best place along a step, halved where it would fall, and how far it moved in proportion.
@@ -171,19 +165,21 @@ impl Problem<'_> {
 
     /// Minus the second derivatives in coefficients and ln scale.
     fn information(&self, slopes: &[Slopes]) -> Array2<f64> {
+        let curve = slopes.iter().map(|d| -d.ff).collect();
+        let mixed = slopes.iter().map(|d| -d.fs).collect();
+        self.bordered(curve, &mixed, slopes.iter().map(|d| -d.ss).sum())
+    }
+
+    /// `X^T diag(curve) X` with one more row and column: `X^T mixed`, and `corner`.
+    fn bordered(&self, curve: Array1<f64>, mixed: &Array1<f64>, corner: f64) -> Array2<f64> {
         let p = self.x.ncols();
-        let mut information = Array2::zeros((p + 1, p + 1));
-        for (x, d) in self.x.rows().into_iter().zip(slopes) {
-            for i in 0..p {
-                for j in 0..=i {
-                    information[[i, j]] -= d.ff * x[i] * x[j];
-                }
-                information[[p, i]] -= d.fs * x[i];
-            }
-            information[[p, p]] -= d.ss;
-        }
-        mirror(&mut information);
-        information
+        let border = self.x.t().dot(mixed);
+        let weighted = self.x * &curve.insert_axis(Axis(1));
+        let mut matrix = Array2::from_elem((p + 1, p + 1), corner);
+        matrix.slice_mut(s![..p, ..p]).assign(&self.x.t().dot(&weighted));
+        matrix.slice_mut(s![..p, p]).assign(&border);
+        matrix.slice_mut(s![p, ..p]).assign(&border);
+        matrix
     }
 
     fn finish(&self, at: &At) -> Result<Regression, RegressionError> {
@@ -194,14 +190,5 @@ impl Problem<'_> {
             coefficients: at.coefficients(),
             ln_scale: at.scale().ln(),
         })
-    }
-}
-
-/// Fills the upper half of a symmetric matrix from the lower.
-fn mirror(matrix: &mut Array2<f64>) {
-    for i in 0..matrix.nrows() {
-        for j in 0..i {
-            matrix[[j, i]] = matrix[[i, j]];
-        }
     }
 }

@@ -32,8 +32,8 @@ impl Shared {
         variances: &Variances,
         groupings: &[Grouping],
     ) -> Result<Self, LinearError> {
-        let blocks = distinct(rows.iter().map(|row| row.block.clone()));
-        let species = distinct(rows.iter().map(|row| row.species.clone()));
+        let blocks = named(rows.iter().map(|row| row.block.as_str()));
+        let species = named(rows.iter().map(|row| row.species.as_str()));
         let dates = distinct(rows.iter().map(|row| row.date));
         let levels: Vec<f64> = groupings.iter().flat_map(|g| vec![g.sd; g.levels()]).collect();
         let mut sds = vec![variances.block_sd; blocks.len()];
@@ -123,6 +123,10 @@ fn banded_square(root: &Array2<f64>) -> Array2<f64> {
         }
     }
     square
+}
+
+fn named<'a>(names: impl Iterator<Item = &'a str>) -> Vec<String> {
+    distinct(names).into_iter().map(str::to_owned).collect()
 }
 
 fn distinct<T: Ord>(items: impl Iterator<Item = T>) -> Vec<T> {
