@@ -629,13 +629,16 @@ mod tests {
 
         let (hold, held) = std::sync::mpsc::channel::<()>();
         let held = Mutex::new(held);
+        let (begin, begun) = tokio::sync::oneshot::channel();
         let waits = move || {
+            begin.send(()).unwrap();
             let _ = held.lock().unwrap().recv();
         };
         let long = tokio::spawn({
             let server = server.clone();
             async move { server.work_of(Effort::Long, waits).await }
         });
+        begun.await.unwrap();
         let others: Vec<_> = (0..4)
             .map(|_| {
                 let server = server.clone();

@@ -99,6 +99,11 @@ impl Network {
             let [near, far] = network.ends(link);
             let subnet = network.subnet(link);
             assert!(network.ip(&["link", "add", &near, "type", "veth", "peer", "name", &far]));
+            // An address of IPv6 that the link gave itself seconds later would be a change of the
+            // network to the browser, which breaks off what it is loading.
+            for end in [&near, &far] {
+                assert!(network.ip(&["link", "set", end, "addrgenmode", "none"]));
+            }
             assert!(network.ip(&["link", "set", &far, "netns", &network.name]));
             assert!(network.ip(&["address", "add", &format!("{subnet}.1/24"), "dev", &near]));
             assert!(network.ip(&["link", "set", &near, "up"]));
