@@ -117,6 +117,23 @@ fn by_single_equations(hours: &[Hour], site: Place, reference: Reference) -> Vec
     (0..hours.len()).map(depth).collect()
 }
 
+/// A track turns the sun on by an hour where it can; here each hour is asked of a new one.
+#[test]
+fn an_hour_that_is_walked_to_is_the_hour_that_is_looked_at() {
+    for (latitude, longitude) in [(-89.5, 10.0), (-35.1, 138.6), (0.0, -179.9), (68.5, 179.9)] {
+        let site = place(latitude, longitude, 100.0);
+        let mut walked = SunTrack::new(site);
+        for h in 0..24 * 367 {
+            let span = Span::hour_from(instant("2027-06-18T00:20:00Z") + TimeDelta::hours(h));
+            let (on_the_way, at_once) = (walked.over(span), SunTrack::new(site).over(span));
+            let apart = on_the_way.sine_of_elevation - at_once.sine_of_elevation;
+            assert!(apart.abs() < 1e-13, "{latitude} {span:?}: {apart}");
+            let apart = on_the_way.extraterrestrial.value() - at_once.extraterrestrial.value();
+            assert!(apart.abs() < 1e-12, "{latitude} {span:?}: {apart}");
+        }
+    }
+}
+
 #[test]
 fn greeley_through_the_walk() {
     let rows = table("asce_hourly.csv");

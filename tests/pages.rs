@@ -76,6 +76,7 @@ fn rendered(desk: &Desk, tree_id: &str, customary: bool) -> Vec<Page> {
             pages::plan::page(
                 &at(Tab::Plan),
                 &dayplan(desk, date, &xylocast::app::dayplan::Asked::default()).unwrap(),
+                &pages::plan::Missing::default(),
             ),
         ),
         ("drawdowns", pages::site::page(&at(Tab::Today), "Drawdowns", &charts)),

@@ -192,3 +192,42 @@ async fn long_questions_are_sent() {
     assert_eq!(foreign.status.as_u16(), 422, "{}", foreign.text);
     assert!(!foreign.text.contains("--"), "{}", foreign.text);
 }
+
+#[tokio::test]
+async fn a_plan_does_without_who_is_away_and_what_is_broken() {
+    let service = with_a_copy();
+    let kept = read(&ask(&service, "groves/demo/dayplan", &[]).await)["kept"].clone();
+    let asked = json!({"gone": [2], "broken": [1], "earlier": kept}).to_string();
+    let plan = read(&post(&service, "groves/demo/dayplan", &asked).await);
+    let changes: Vec<&str> =
+        plan["changes"].as_array().unwrap().iter().filter_map(Value::as_str).collect();
+    assert_eq!(changes[..2], ["person 2 is gone", "kit 1 is broken"]);
+    let people = plan["people"].as_array().unwrap();
+    assert_eq!(people[1]["acts"], json!([]), "{people:?}");
+
+    let page = async |fields: &str| {
+        let request = Request::get(format!("/g/demo/plan{fields}")).header("host", "localhost");
+        service.ask(request.body(Body::empty()).unwrap()).await
+    };
+    let whole = page("").await.text;
+    assert!(whole.contains("Somebody is away") && !whole.contains("person 2 is gone"));
+    let without = page("?gone=2&broken=1").await.text;
+    // The page says what the API says, in the same order.
+    let mut rest = without.as_str();
+    for change in changes {
+        let at = rest.find(change).unwrap_or_else(|| panic!("{change}: {without}"));
+        rest = &rest[at..];
+    }
+    assert!(without.contains("gone=2&amp;broken=1\">Calendar"), "{without}");
+    for (fields, words) in [
+        ("?gone=two", "gone 'two' is no number"),
+        ("?gone=9", "there is no person 9; people are numbered 1 to"),
+        ("?broken=0", "there is no kit 0"),
+    ] {
+        let refused = page(fields).await;
+        assert!(refused.status.is_client_error(), "{fields}: {}", refused.status);
+        assert!(refused.text.contains(words), "{fields}: {}", refused.text);
+    }
+    let refused = ask(&service, "groves/demo/dayplan?gone=9", &[]).await;
+    assert_eq!(refused.status.as_u16(), 422, "{}", refused.text);
+}

@@ -124,6 +124,7 @@ async fn every_page_of_a_grove_can_be_read_and_tapped() {
         looker.page(screen, &service.to(&format!("/g/my-demo/{screen}"))).await;
     }
     looker.page("plan", &service.to("/g/my-demo/plan")).await;
+    looker.page("plan-without", &service.to("/g/my-demo/plan?gone=2&broken=1")).await;
     looker.page("tree", &service.to("/g/my-demo/trees/E05")).await;
     looker.page("draws-of-a-tree", &service.to("/g/my-demo/draws?tree=E05")).await;
     looker.page("compare-refit", &service.to("/g/my-demo/compare?refit=1")).await;

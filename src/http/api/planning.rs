@@ -39,6 +39,14 @@ pub struct PlanAsked {
     /// So many kits instead of the crew's, those that hang already included.
     #[param(minimum = 1, maximum = 10_000)]
     kits: Option<u32>,
+    /// Without this person, by the number that the plan gives them; may stand more than once.
+    #[serde(default)]
+    #[param(minimum = 1, maximum = 100)]
+    gone: Vec<u32>,
+    /// Without this kit, by its number in the plan; may stand more than once.
+    #[serde(default)]
+    #[param(minimum = 1, maximum = 10_000)]
+    broken: Vec<u32>,
 }
 
 impl PlanAsked {
@@ -48,6 +56,8 @@ impl PlanAsked {
             trees: self.tree,
             people: counted("people", self.people, MOST_PEOPLE)?,
             kits: counted("kits", self.kits, MOST_KITS)?,
+            gone: self.gone,
+            broken: self.broken,
             ..dayplan::Asked::default()
         };
         Ok((in_range(self.date)?, asked))
@@ -101,6 +111,12 @@ pub struct Replan {
     /// So many kits instead of the crew's, those that hang already included.
     #[schema(minimum = 1, maximum = 10_000)]
     kits: Option<u32>,
+    /// Without these people, by the numbers that the plan gives them.
+    #[serde(default)]
+    gone: Vec<u32>,
+    /// Without these kits, by their numbers in the plan.
+    #[serde(default)]
+    broken: Vec<u32>,
     /// `kept` of an earlier plan, to be held to as far as it still goes from now on.
     earlier: Option<Kept>,
 }
@@ -111,8 +127,8 @@ pub struct Replan {
     responses((status = 200, description = "The plan; as CSV its acts; as a calendar an event each",
         content((DayPlan = "application/json"), (String = "text/csv"), (String = "text/calendar")))))]
 pub async fn replan(here: Here, want: Want, Json(replan): Json<Replan>) -> Result<Response, Fault> {
-    let Replan { date, blocks, trees, people, kits, earlier } = replan;
-    let asked = PlanAsked { date, block: blocks, tree: trees, people, kits };
+    let Replan { date, blocks, trees, people, kits, gone, broken, earlier } = replan;
+    let asked = PlanAsked { date, block: blocks, tree: trees, people, kits, gone, broken };
     let (date, asked) = asked.read()?;
     let date = date.or(earlier.as_ref().map(|kept| kept.date));
     let date = in_range(date)?;
@@ -155,7 +171,8 @@ pub struct Days {
 pub async fn days(here: Here, want: Want, Asked(days): Asked<Days>) -> Result<Response, Fault> {
     let Days { date, days, block, tree, people, kits } = days;
     let count = counted("days", days, MOST_DAYS)?.unwrap_or(7);
-    let (date, asked) = PlanAsked { date, block, tree, people, kits }.read()?;
+    let (date, asked) =
+        PlanAsked { date, block, tree, people, kits, gone: vec![], broken: vec![] }.read()?;
     let key = format!("{date:?} {count} {asked:?}");
     let ask =
         move |desk: &Desk| campaign(desk, date.unwrap_or_else(|| desk.tomorrow()), count, &asked);

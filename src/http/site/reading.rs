@@ -2,7 +2,7 @@
 
 use super::typed;
 use crate::app::compare::compare;
-use crate::app::dayplan::{Asked as PlanAsked, DayPlan, dayplan};
+use crate::app::dayplan::{Asked as PlanAsked, DayPlan, Kept, dayplan};
 use crate::app::desk::{Desk, DeskError};
 use crate::app::draws::{Asked, draws};
 use crate::app::parts::Part;
@@ -16,7 +16,8 @@ use crate::http::fault::Fault;
 use crate::http::here::Here;
 use crate::http::server::Server;
 use crate::pages;
-use crate::pages::site::Tab;
+use crate::pages::plan::Missing;
+use crate::pages::site::{Place, Tab};
 use crate::rows;
 use crate::store::db::By;
 use crate::store::home::Home;
@@ -70,18 +71,65 @@ async fn of_tomorrow(here: Here, fields: Fields) -> Result<Response, Fault> {
     here.page(Tab::Tomorrow, &on(date), ask, pages::tomorrow::page).await
 }
 
-async fn planned(here: &Here, fields: &Fields) -> Result<Arc<DayPlan>, Fault> {
-    let date = date(fields, "date")?;
-    here.at_length().answer(&on(date), plan_of(date)).await
+/// A plan that is asked for.
+struct Planned {
+    date: Option<NaiveDate>,
+    missing: Missing,
+    /// The plan with everybody and everything, which is held to as far as it still goes.
+    earlier: Option<Kept>,
 }
 
-fn plan_of(date: Option<NaiveDate>) -> impl FnOnce(&Desk) -> Result<DayPlan, DeskError> {
-    move |desk| dayplan(desk, date.unwrap_or_else(|| desk.tomorrow()), &PlanAsked::default())
+impl Planned {
+    async fn read(here: &Here, fields: &Fields) -> Result<Self, Fault> {
+        let missing =
+            Missing { gone: numbers(fields, "gone")?, broken: numbers(fields, "broken")? };
+        let whole =
+            Self { date: date(fields, "date")?, missing: Missing::default(), earlier: None };
+        if missing == whole.missing {
+            return Ok(whole);
+        }
+        let date = whole.date;
+        let earlier = here.at_length().answer(&whole.key(), whole.plan()).await?;
+        Ok(Self { date, missing, earlier: Some(earlier.kept.clone()) })
+    }
+
+    fn key(&self) -> String {
+        format!("{} {:?}", on(self.date), self.missing)
+    }
+
+    fn plan(self) -> impl FnOnce(&Desk) -> Result<DayPlan, DeskError> {
+        let Self { date, missing: Missing { gone, broken }, earlier } = self;
+        let asked = PlanAsked { gone, broken, earlier, ..PlanAsked::default() };
+        move |desk| dayplan(desk, date.unwrap_or_else(|| desk.tomorrow()), &asked)
+    }
+}
+
+/// Numbers of people or kits, as they stand in the plan.
+fn numbers(fields: &Fields, name: &str) -> Result<Vec<u32>, Fault> {
+    let text = typed(fields, name).unwrap_or_default();
+    let words = text.split([' ', ',', ';']).filter(|word| !word.is_empty());
+    let read = |word: &str| {
+        word.parse::<u32>().map_err(|_| {
+            let words = "write numbers as they stand in the plan, as in 2, or 1 3";
+            Fault::bad_request(format!("{name} '{word}' is no number; {words}"))
+        })
+    };
+    let mut numbers = words.map(read).collect::<Result<Vec<u32>, Fault>>()?;
+    numbers.sort_unstable();
+    numbers.dedup();
+    Ok(numbers)
+}
+
+async fn planned(here: &Here, fields: &Fields) -> Result<Arc<DayPlan>, Fault> {
+    let asked = Planned::read(here, fields).await?;
+    here.at_length().answer(&asked.key(), asked.plan()).await
 }
 
 async fn plan(here: Here, fields: Fields) -> Result<Response, Fault> {
-    let date = date(&fields, "date")?;
-    here.at_length().page(Tab::Plan, &on(date), plan_of(date), pages::plan::page).await
+    let asked = Planned::read(&here, &fields).await?;
+    let (key, missing) = (asked.key(), asked.missing.clone());
+    let write = move |place: &Place, plan: &DayPlan| pages::plan::page(place, plan, &missing);
+    here.at_length().page(Tab::Plan, &key, asked.plan(), write).await
 }
 
 async fn plan_sheet(here: Here, fields: Fields) -> Result<impl IntoResponse, Fault> {
