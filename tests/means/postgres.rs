@@ -5,6 +5,8 @@
 use super::not_run;
 use std::env;
 use std::fs;
+use std::net::TcpListener;
+use std::os::unix::fs::{MetadataExt, PermissionsExt, chown};
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 use std::sync::atomic::{AtomicUsize, Ordering};
@@ -30,14 +32,18 @@ pub struct Server {
     folder: PathBuf,
     programs: PathBuf,
     process: Child,
+    /// Of its socket, and of its addresses where it has any.
+    port: u16,
+    /// Settings of how it listens.
+    listens: Vec<String>,
 }
+
+/// The ordinary port, which a socket bears in its name.
+const PORT: u16 = 5432;
 
 /// A program of the server's. It refuses to run as root, so it runs as `postgres` then.
 fn program(programs: &Path, name: &str) -> Command {
-    let is_root = fs::metadata("/proc/self").is_ok_and(|about| {
-        use std::os::unix::fs::MetadataExt;
-        about.uid() == 0
-    });
+    let is_root = fs::metadata("/proc/self").is_ok_and(|about| about.uid() == 0);
     let path = programs.join(name);
     if !is_root {
         return Command::new(path);
@@ -69,8 +75,10 @@ impl Server {
             .output()
             .expect("initdb starts");
         assert!(made.status.success(), "{}", String::from_utf8_lossy(&made.stderr));
-        let process = launch(programs, &folder);
-        let server = Self { folder, programs: programs.to_owned(), process };
+        let listens = vec!["listen_addresses=".to_owned()];
+        let process = launch(programs, &folder, &listens);
+        let programs = programs.to_owned();
+        let server = Self { folder, programs, process, port: PORT, listens };
         server.wait_until_it_answers();
         server.sql("postgres", "postgres", &format!("CREATE ROLE {ROLE} LOGIN CREATEDB"));
         Some(server)
@@ -79,7 +87,7 @@ impl Server {
     fn wait_until_it_answers(&self) {
         let since = Instant::now();
         loop {
-            let ready = psql(&self.programs, &self.folder, "postgres", "postgres", "SELECT 1");
+            let ready = self.ask("postgres", "postgres", "SELECT 1");
             if ready.is_ok() {
                 return;
             }
@@ -90,7 +98,11 @@ impl Server {
 
     /// Runs a statement as a role; what it gives.
     pub fn sql(&self, role: &str, database: &str, text: &str) -> String {
-        psql(&self.programs, &self.folder, role, database, text).unwrap()
+        self.ask(role, database, text).unwrap()
+    }
+
+    fn ask(&self, role: &str, database: &str, text: &str) -> Result<String, String> {
+        psql((&self.programs, &self.folder, self.port), role, database, text)
     }
 
     /// Address of a new database.
@@ -106,19 +118,49 @@ impl Server {
 
     /// Starts it again where it was.
     pub fn start_again(&mut self) {
-        self.process = launch(&self.programs, &self.folder);
+        self.process = launch(&self.programs, &self.folder, &self.listens);
         self.wait_until_it_answers();
+    }
+
+    /// Starts it again at this machine's own addresses too; the port. With a certificate and its key
+    /// it offers TLS there.
+    pub fn listen(&mut self, tls: Option<(&Path, &Path)>) -> u16 {
+        let free = TcpListener::bind("127.0.0.1:0").and_then(|port| port.local_addr());
+        self.port = free.expect("a port is free").port();
+        self.stop();
+        let here = ["listen_addresses=127.0.0.1,127.0.0.2".to_owned(), "log_connections=on".into()];
+        self.listens = here.into();
+        self.listens.push(format!("port={}", self.port));
+        if let Some((cert, key)) = tls {
+            self.listens.push("ssl=on".into());
+            for (name, from) in [("ssl_cert_file", cert), ("ssl_key_file", key)] {
+                let to = self.folder.join("data").join(name);
+                let data = fs::metadata(self.folder.join("data")).unwrap();
+                fs::copy(from, &to).unwrap();
+                fs::set_permissions(&to, fs::Permissions::from_mode(0o600)).unwrap();
+                chown(&to, Some(data.uid()), Some(data.gid())).unwrap();
+                self.listens.push(format!("{name}={}", to.display()));
+            }
+        }
+        self.start_again();
+        self.port
+    }
+
+    /// What it logged since it was started.
+    pub fn log(&self) -> String {
+        fs::read_to_string(self.folder.with_extension("log")).unwrap_or_default()
     }
 }
 
-fn launch(programs: &Path, folder: &Path) -> Child {
+fn launch(programs: &Path, folder: &Path, listens: &[String]) -> Child {
     let log = fs::File::create(folder.with_extension("log")).expect("a log can be written");
     program(programs, "postgres")
         .arg("-D")
         .arg(folder.join("data"))
         .arg("-k")
         .arg(folder.join("data"))
-        .args(["-c", "listen_addresses=", "-c", "max_connections=400"])
+        .args(listens.iter().flat_map(|setting| ["-c", setting]))
+        .args(["-c", "max_connections=400"])
         .args(["-c", "fsync=off", "-c", "full_page_writes=off", "-c", "shared_buffers=64MB"])
         .current_dir("/tmp")
         .stdin(Stdio::null())
@@ -137,8 +179,7 @@ impl Drop for Server {
 }
 
 fn psql(
-    programs: &Path,
-    folder: &Path,
+    (programs, folder, port): (&Path, &Path, u16),
     role: &str,
     database: &str,
     text: &str,
@@ -147,7 +188,7 @@ fn psql(
         .args(["-X", "-q", "-A", "-t", "-v", "ON_ERROR_STOP=1", "-U", role, "-d", database])
         .arg("-h")
         .arg(folder.join("data"))
-        .args(["-c", text])
+        .args(["-p", &port.to_string(), "-c", text])
         .output()
         .expect("psql starts");
     match output.status.success() {
@@ -160,7 +201,7 @@ fn new_database(programs: &Path, folder: &Path) -> PathBuf {
     static COUNT: AtomicUsize = AtomicUsize::new(0);
     let number = COUNT.fetch_add(1, Ordering::Relaxed);
     let name = format!("d{}_{number}", std::process::id());
-    psql(programs, folder, ROLE, "postgres", &format!("CREATE DATABASE {name}")).unwrap();
+    psql((programs, folder, PORT), ROLE, "postgres", &format!("CREATE DATABASE {name}")).unwrap();
     let host = folder.join("data").display().to_string();
     format!("postgres://{ROLE}@/{name}?host={host}&connections=12").into()
 }

@@ -234,3 +234,47 @@ fn every_command_takes_an_address() {
     assert_eq!(tomorrow, String::from_utf8_lossy(&of_the_folder.stdout));
     run(&["export", folder.path().join("out").to_str().unwrap()]);
 }
+
+/// What the real program says of a grove at an address, with the certificates that it is to trust.
+fn checked(place: &str, trusted: Option<&Path>) -> (bool, String) {
+    let mut program = Command::new(env!("CARGO_BIN_EXE_xylocast"));
+    program.args(["check", "--grove", place]).env_remove("SSL_CERT_FILE");
+    program.envs(trusted.map(|file| ("SSL_CERT_FILE", file)));
+    let output = program.output().unwrap();
+    let said = [output.stdout, output.stderr].concat();
+    (output.status.success(), String::from_utf8(said).unwrap())
+}
+
+#[test]
+fn a_way_that_can_be_listened_to_is_encrypted_and_the_server_is_who_it_says() {
+    let Some(mut server) = Server::start() else { return };
+    let database = server.database();
+    let folder = full_folder();
+    import(&grove(&database, "west"), folder.path()).unwrap();
+    let name = database.to_str().unwrap().split_once("@/").unwrap().1.split_once('?').unwrap().0;
+    let pem = |name: &str| Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/access").join(name);
+    let (cert, key) = (pem("cert.pem"), pem("key.pem"));
+    let at = |host: &str, port: u16, mode: &str| {
+        format!("postgres://grower@{host}:{port}/{name}?grove=west&sslmode={mode}")
+    };
+
+    let port = server.listen(None);
+    let (done, said) = checked(&at("127.0.0.1", port, "require"), None);
+    let advised = said.contains("write sslmode=disable in the address");
+    assert!(!done && advised && !server.log().contains("user=grower"), "{said}");
+    let (done, said) = checked(&at("127.0.0.1", port, "disable"), None);
+    assert!(done && server.log().contains("user=grower"), "{said}");
+
+    let port = server.listen(Some((&cert, &key)));
+    let (done, said) = checked(&at("127.0.0.1", port, "verify-full"), Some(&cert));
+    assert!(done && said.contains("PostgreSQL"), "{said}");
+    let log = server.log();
+    let ways: Vec<&str> = log.lines().filter(|line| line.contains("user=grower")).collect();
+    assert!(!ways.is_empty() && ways.iter().all(|way| way.contains("SSL enabled")), "{log}");
+    // Of another name, and by nobody whom the machine trusts.
+    for (host, trusted) in [("127.0.0.2", Some(cert.as_path())), ("127.0.0.1", None)] {
+        let (done, said) = checked(&at(host, port, "require"), trusted);
+        assert!(!done && said.contains("certificate"), "{host}: {said}");
+    }
+    assert_eq!(server.log().matches("user=grower").count(), ways.len());
+}

@@ -8,6 +8,7 @@ use super::error::StoreError;
 use super::server::met;
 use crate::store::sql::Address;
 use crate::store::sql::postgres::{Room, beside, config};
+use crate::store::sql::way::encryption;
 use futures_util::StreamExt;
 use futures_util::stream::poll_fn;
 use std::collections::HashMap;
@@ -15,7 +16,7 @@ use std::sync::{Arc, LazyLock, Mutex, PoisonError};
 use std::time::{Duration, Instant};
 use tokio::sync::mpsc::{UnboundedSender, unbounded_channel};
 use tokio::time::{interval, sleep, timeout};
-use tokio_postgres::{AsyncMessage, NoTls};
+use tokio_postgres::AsyncMessage;
 
 /// The server gives a sign of life so often,
 const SIGN: Duration = Duration::from_secs(1);
@@ -79,7 +80,8 @@ async fn listen(address: &Address, told: Told) -> Result<(), String> {
     let words = |error: tokio_postgres::Error| crate::store::sql::postgres::words(&error);
     let server = address.server_text();
     let config = config(address).map_err(|error| error.to_string())?;
-    let (client, mut connection) = config.connect(NoTls).await.map_err(words)?;
+    let encryption = encryption(&config).map_err(|error| error.to_string())?;
+    let (client, mut connection) = config.connect(encryption).await.map_err(words)?;
     let (to, mut changes) = unbounded_channel();
     let pump = async move {
         let mut messages = poll_fn(|context| connection.poll_message(context));

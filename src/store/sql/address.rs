@@ -96,6 +96,7 @@ impl Address {
         if let (None, Ok(password)) = (config.get_password(), std::env::var("PGPASSWORD")) {
             config.password(password);
         }
+        super::way::settle(&mut config);
         Ok(config)
     }
 }
@@ -140,6 +141,10 @@ impl FromStr for Address {
                     let number = most.parse().ok().filter(|n| (1..=MOST_CONNECTIONS).contains(n));
                     let refused = || AddressError::Connections(most.to_owned());
                     connections = Some(number.ok_or_else(refused)?);
+                }
+                // Certificates are always held to the server's name.
+                Some(("sslmode", "verify-ca" | "verify-full")) => {
+                    words.push("sslmode=require".to_owned());
                 }
                 _ => words.push(word.to_owned()),
             }
@@ -207,5 +212,7 @@ mod tests {
             assert!(format!("postgres://h/db?{bad}").parse::<Address>().is_err(), "{bad}");
         }
         assert!(!Address::is_one(Path::new("groves/west.db")));
+        let full: Address = "postgres://h/db?sslmode=verify-full".parse().unwrap();
+        assert_eq!(full.server(), "postgres://h/db?sslmode=require");
     }
 }

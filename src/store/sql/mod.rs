@@ -6,6 +6,7 @@
 
 mod address;
 pub(in crate::store) mod postgres;
+pub(in crate::store) mod way;
 
 pub use address::{Address, AddressError};
 

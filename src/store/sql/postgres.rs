@@ -5,6 +5,7 @@
 //! it is about and who acts; row security keeps it to that grove's rows, and the audit's triggers
 //! ask for the name. Both end with the transaction, so that connections can be shared.
 
+use super::way::{advice, encryption};
 use super::{Address, Result, SqlError};
 use bytes::BytesMut;
 use deadpool_postgres::{Client, Manager, Pool, PoolError, Runtime as PoolRuntime, Timeouts};
@@ -18,7 +19,6 @@ use std::sync::{Arc, LazyLock, Mutex, PoisonError};
 use std::thread::available_parallelism;
 use std::time::Duration;
 use tokio::runtime::Runtime;
-use tokio_postgres::NoTls;
 use tokio_postgres::error::SqlState;
 use tokio_postgres::types::{FromSql, IsNull, ToSql, Type};
 
@@ -90,7 +90,8 @@ pub(in crate::store) fn pool(address: &Address, room: Room) -> Result<Pool> {
     ));
     let ordinary = 2 * available_parallelism().map_or(2, usize::from) + 4;
     let timeouts = Timeouts { wait: Some(TURN), create: Some(CONNECT), recycle: Some(CONNECT) };
-    let pool = Pool::builder(Manager::new(config, NoTls))
+    let encryption = encryption(&config)?;
+    let pool = Pool::builder(Manager::new(config, encryption))
         .max_size(address.connections().unwrap_or(ordinary))
         .timeouts(timeouts)
         .runtime(PoolRuntime::Tokio1)
@@ -391,6 +392,7 @@ pub(in crate::store) fn words(error: &tokio_postgres::Error) -> String {
         words = format!("{words}: {deeper}");
         cause = deeper.source();
     }
+    words += advice(&words);
     words
 }
 
