@@ -365,7 +365,7 @@ impl SunDay {
         if middle.w.abs() + half.w <= PI && self.sine_of_elevation(far_from_noon) >= 0.0 {
             // sin(w2) - sin(w1) = 2 cos(w) sin(half)
             let Self { ss, cc, scale, .. } = self;
-            return scale * 2.0 * (half.w * ss + cc * middle.cos * half.sin);
+            return (scale * 2.0 * (half.w * ss + cc * middle.cos * half.sin)).max(0.0);
         }
         self.radiation_at_edges(middle.plus(half.negative()), middle.plus(half))
     }
@@ -397,8 +397,9 @@ pub struct SunOverSpan {
 
 /// The sun over a place, span after span.
 ///
-/// Eq. 23 to 25 and 32 are worked out once per day. A day begins at mean solar midnight, so that no
-/// time zone is needed and the day number never changes while the sun is high.
+/// Eq. 23, 24 and 32 are worked out once per day, and on one day the sun is turned from an hour to the
+/// next by the sine and cosine of 15 degrees. A day begins at mean solar midnight, so that no time zone
+/// is needed and the day number never changes while the sun is high.
 ///
 /// ```
 /// # use xylocast::{evapo::sun::SunTrack, units::*, weather::Span};

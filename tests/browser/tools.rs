@@ -7,6 +7,8 @@ use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 use std::sync::atomic::{AtomicU32, Ordering};
 use std::sync::{Mutex, MutexGuard, PoisonError};
+use std::thread::sleep;
+use std::time::{Duration, Instant};
 
 /// Beside `target`'s other folders; `.ci/run` puts axe-core there by npm.
 const AXE: &str = "browser-tools/node_modules/axe-core/axe.min.js";
@@ -72,6 +74,9 @@ pub fn axe() -> Option<String> {
     script
 }
 
+/// A network in which nothing has changed for so long has settled.
+const QUIET: Duration = Duration::from_millis(1500);
+
 /// Networks that this process made.
 static MADE: AtomicU32 = AtomicU32::new(0);
 
@@ -99,8 +104,6 @@ impl Network {
             let [near, far] = network.ends(link);
             let subnet = network.subnet(link);
             assert!(network.ip(&["link", "add", &near, "type", "veth", "peer", "name", &far]));
-            // An address of IPv6 that the link gave itself seconds later would be a change of the
-            // network to the browser, which breaks off what it is loading.
             for end in [&near, &far] {
                 assert!(network.ip(&["link", "set", end, "addrgenmode", "none"]));
             }
@@ -115,7 +118,34 @@ impl Network {
             assert!(network.ip(&[&inside[..], &["link", "set", &far, "up"]].concat()));
         }
         assert!(network.ip(&["-n", &network.name, "link", "set", "lo", "up"]));
+        network.settle();
         Some(network)
+    }
+
+    /// Waits until nothing changes any more: a link that comes up, or gives itself an address of IPv6,
+    /// once the browser runs is a change of the network to it, which breaks off what it is loading.
+    fn settle(&self) {
+        let from = Instant::now();
+        let seen = || {
+            let all = ["-n", &self.name, "-o", "address"];
+            let told = Command::new(&self.ip).args(all).output().unwrap().stdout;
+            let links = Command::new(&self.ip).args(["-n", &self.name, "-o", "link"]).output();
+            (told, String::from_utf8(links.unwrap().stdout).unwrap())
+        };
+        let (mut before, mut since) = (seen(), Instant::now());
+        loop {
+            sleep(Duration::from_millis(100));
+            let now = seen();
+            if now != before {
+                (before, since) = (now, Instant::now());
+            } else if now.1.matches("state UP").count() == 2 && since.elapsed() > QUIET {
+                return;
+            }
+            assert!(
+                from.elapsed() < Duration::from_secs(30),
+                "the links do not settle: {before:?}"
+            );
+        }
     }
 
     /// Addresses that no real network here has (RFC 2544 keeps 198.18.0.0/15 for tests), apart for
