@@ -231,6 +231,21 @@ fn no_day_takes_more_than_it_could() {
 }
 
 #[test]
+fn kits_that_no_bag_needs_change_nothing_and_cost_nothing() {
+    let desk = demo();
+    let with = |kits: u32, broken: &[u32]| {
+        let asked = Asked { kits: Some(kits), broken: broken.to_vec(), ..Asked::default() };
+        let plan = dayplan(&desk, desk.tomorrow(), &asked).unwrap();
+        (plan.answer, plan.kept)
+    };
+    let bags = with(100, &[]);
+    assert!(bags.1.plan.draws.iter().all(|draw| draw.kit < bags.1.tree_ids.len()));
+    assert_eq!(with(9_999, &[]), bags);
+    let broken = with(9_999, &[1, 9_998]);
+    assert!(broken.1.plan.draws.iter().all(|draw| draw.kit != 0));
+}
+
+#[test]
 fn what_is_not_there_is_said() {
     let desk = demo();
     let asked = |block: &str, tree: &str| {

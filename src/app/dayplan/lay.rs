@@ -104,7 +104,7 @@ pub fn lay(desk: &Desk, date: NaiveDate, asked: &Asked) -> Result<Laid, DeskErro
     }
     let thirsts = Thirsts::of(&desk.grove, &desk.model, &hangs);
     let people = people(desk, asked, now, minute_of(base, turns.day_ends), hangs.len());
-    let kits = kits(desk, asked);
+    let mut kits = kits(desk, asked);
     numbered(&asked.gone, people.len(), "person", "people")?;
     numbered(&asked.broken, kits.len(), "kit", "kits")?;
     if kits.len() < still.len() {
@@ -116,6 +116,7 @@ pub fn lay(desk: &Desk, date: NaiveDate, asked: &Asked) -> Result<Laid, DeskErro
         );
         return Err(DeskError::Ask { fact, about: About::Kits });
     }
+    leave_out_surplus(&mut kits, hangs.len(), asked);
     let done_by = settings
         .wishes
         .latest_done
@@ -274,6 +275,16 @@ fn numbered(named: &[u32], count: usize, one: &str, many: &str) -> Result<(), De
         None => return Ok(()),
     };
     Err(DeskError::Ask { fact, about: About::Missing })
+}
+
+/// Of kits that are alike at the end of the list there need be no more than bags, apart from those that
+/// an earlier plan names: each one more is looked at in every step of the search.
+fn leave_out_surplus(kits: &mut Vec<Kit>, bags: usize, asked: &Asked) {
+    let Some(last) = kits.iter().rfind(|kit| kit.ports > 0).map(|kit| kit.ports) else { return };
+    let alike = kits.iter().rev().take_while(|kit| kit.ports == last || kit.ports == 0).count();
+    let draws = asked.earlier.iter().flat_map(|kept| &kept.plan.draws);
+    let named = draws.map(|draw| draw.kit.saturating_add(1)).max().unwrap_or(0);
+    kits.truncate((kits.len() - alike + bags + asked.broken.len()).max(named));
 }
 
 /// The kits, those that serve most ports first; `--kits` leaves so many of them.
