@@ -1,8 +1,8 @@
 //! A whole series, hour by hour: deficit and reference evapotranspiration.
 //!
 //! The equations are those of [`humidity`](super::humidity), [`radiation`](super::radiation),
-//! [`reference`](mod@super::reference) and [`asce`], fused so that one exponential, one
-//! square root and one cosine serve an hour; a test holds the two ways equal.
+//! [`reference`](mod@super::reference) and [`asce`], fused so that one exponential and one
+//! square root serve an hour; a test holds the two ways equal.
 
 use super::asce::{self, Surface};
 use super::radiation::{

@@ -18,7 +18,8 @@ pub struct Missing {
 }
 
 impl Missing {
-    fn is_none(&self) -> bool {
+    /// Is nobody and nothing missing?
+    pub fn is_none(&self) -> bool {
         *self == Self::default()
     }
 

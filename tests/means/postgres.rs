@@ -226,7 +226,7 @@ pub fn again_at_a_server(files: &[&str], at_least: usize) {
         .filter_map(|line| line.strip_prefix("test result: ")?.split(". ").nth(1))
         .filter_map(|line| line.split(' ').next()?.parse::<usize>().ok())
         .sum();
-    let log = fs::read_to_string(server.folder.with_extension("log")).unwrap_or_default();
+    let log = server.log();
     let errors: Vec<&str> = log.lines().filter(|line| line.contains("PANIC")).collect();
     assert!(
         output.status.success() && ran >= at_least && errors.is_empty(),
@@ -243,11 +243,16 @@ pub fn new_place() -> Option<PathBuf> {
     Some(new_database(Path::new(programs), Path::new(folder)))
 }
 
+/// The name of a database, out of its address.
+pub fn name_of(database: &Path) -> &str {
+    database.to_str().unwrap().split_once("@/").unwrap().1.split_once('?').unwrap().0
+}
+
 /// All that a database of the server holds, as text; this suite runs at one.
 pub fn dumped(database: &Path) -> Vec<u8> {
     let at = env::var(AT_SERVER).expect("this suite runs at a server");
     let (programs, folder) = at.split_once('|').unwrap();
-    let name = database.to_str().unwrap().split_once("@/").unwrap().1.split_once('?').unwrap().0;
+    let name = name_of(database);
     let dump = Command::new(Path::new(programs).join("pg_dump"))
         .args(["-U", "postgres", "-h", &format!("{folder}/data"), name])
         .output()

@@ -1,7 +1,7 @@
 //! What is of a server alone: many groves in one database, each by itself; a server that goes away.
 
 use super::groves::{Kept, ago, by, entry, full_folder, import, now, put, start, wet};
-use crate::means::postgres::Server;
+use crate::means::postgres::{Server, name_of};
 use rusqlite::types::Value;
 use std::path::{Path, PathBuf};
 use std::process::Command;
@@ -251,7 +251,7 @@ fn a_way_that_can_be_listened_to_is_encrypted_and_the_server_is_who_it_says() {
     let database = server.database();
     let folder = full_folder();
     import(&grove(&database, "west"), folder.path()).unwrap();
-    let name = database.to_str().unwrap().split_once("@/").unwrap().1.split_once('?').unwrap().0;
+    let name = name_of(&database);
     let pem = |name: &str| Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/access").join(name);
     let (cert, key) = (pem("cert.pem"), pem("key.pem"));
     let at = |host: &str, port: u16, mode: &str| {

@@ -83,12 +83,11 @@ impl Planned {
     async fn read(here: &Here, fields: &Fields) -> Result<Self, Fault> {
         let missing =
             Missing { gone: numbers(fields, "gone")?, broken: numbers(fields, "broken")? };
-        let whole =
-            Self { date: date(fields, "date")?, missing: Missing::default(), earlier: None };
-        if missing == whole.missing {
+        let date = date(fields, "date")?;
+        let whole = Self { date, missing: Missing::default(), earlier: None };
+        if missing.is_none() {
             return Ok(whole);
         }
-        let date = whole.date;
         let earlier = here.at_length().answer(&whole.key(), whole.plan()).await?;
         Ok(Self { date, missing, earlier: Some(earlier.kept.clone()) })
     }
