@@ -9,7 +9,7 @@ mod means;
 mod stand_in;
 
 use chrono::{DateTime, TimeDelta, Utc};
-use means::postgres::Server;
+use means::postgres::{Server, name_of};
 use stand_in::{Reply, StandIn};
 use std::collections::{BTreeMap, BTreeSet};
 use std::io::{BufRead, BufReader, Read, Write};
@@ -111,11 +111,7 @@ fn fill(server: &Server, database: &Path, groves: usize, service: &str) {
          FROM trees t, homes h WHERE t.grove_id = 1 AND h.grove_id > 1;
          ANALYZE"
     );
-    server.sql("postgres", name(database), &copied);
-}
-
-fn name(database: &Path) -> &str {
-    database.to_str().unwrap().split_once("@/").unwrap().1.split_once('?').unwrap().0
+    server.sql("postgres", name_of(database), &copied);
 }
 
 /// A service that runs; killed where it stands at the latest with the test.
@@ -247,7 +243,7 @@ fn three_services_killed_at_random_lose_nothing_and_ask_nothing_twice() {
     });
     let ran = began.elapsed();
     // What the last kills left falls to others when its time is over.
-    let sql = |text: &str| server.sql("postgres", name(&database), text);
+    let sql = |text: &str| server.sql("postgres", name_of(&database), text);
     let fresh = "SELECT count(DISTINCT grove_id) FROM xylocast.forecasts
                  WHERE issued_utc > extract(epoch FROM now()) - 3600";
     let all = scale.groves.to_string();

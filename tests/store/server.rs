@@ -64,16 +64,11 @@ fn groves_of_one_database_see_nothing_of_one_another() {
     // Where row security is off the test sees it: it can fail.
     server.sql(
         "grower",
-        database_name(&database),
+        name_of(&database),
         "ALTER TABLE xylocast.kits NO FORCE ROW LEVEL SECURITY",
     );
     let seen = opened(&west).look("SELECT DISTINCT grove_id FROM kits").unwrap();
     assert_eq!(seen.len(), 2);
-}
-
-fn database_name(database: &Path) -> &str {
-    let text = database.to_str().unwrap();
-    text.split_once("@/").unwrap().1.split_once('?').unwrap().0
 }
 
 #[test]
@@ -180,7 +175,7 @@ fn addresses_that_lead_nowhere_are_told_apart() {
     assert_eq!(groves_at(&at).unwrap(), [] as [&str; 0]);
     // What a newer program wrote is left alone.
     import(&west, full_folder().path()).unwrap();
-    server.sql("grower", database_name(&database), "UPDATE xylocast.about SET version = 99");
+    server.sql("grower", name_of(&database), "UPDATE xylocast.about SET version = 99");
     let again = format!("{}&application_name=again&grove=west", database.display());
     let error = refused(Path::new(&again));
     assert!(matches!(error, StoreError::Newer { found: 99, .. }), "{error}");
