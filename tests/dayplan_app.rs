@@ -3,9 +3,10 @@
 #![allow(missing_docs)]
 
 use chrono::{DateTime, NaiveDateTime, Utc};
-use xylocast::app::dayplan::{Asked, DayPlan, campaign, dayplan};
+use xylocast::app::dayplan::{Asked, DayPlan, Kept, campaign, dayplan, lay};
 use xylocast::app::desk::{Desk, Request};
 use xylocast::pages::{calendar, dayplan as sheet, lanes};
+use xylocast::plan::day::{Effort, solve};
 
 fn demo() -> Desk {
     Desk::lay(&Request::default(), Utc::now()).unwrap()
@@ -230,19 +231,51 @@ fn no_day_takes_more_than_it_could() {
     }
 }
 
+/// The plan is looked for among the kits that a day can need, whatever the list and however it is
+/// asked for; the search over every kit is the other way to the same plan.
 #[test]
 fn kits_that_no_bag_needs_change_nothing_and_cost_nothing() {
     let desk = demo();
-    let with = |kits: u32, broken: &[u32]| {
-        let asked = Asked { kits: Some(kits), broken: broken.to_vec(), ..Asked::default() };
-        let plan = dayplan(&desk, desk.tomorrow(), &asked).unwrap();
-        (plan.answer, plan.kept)
+    let date = desk.tomorrow();
+    let with = |kits: u32, broken: &[u32], earlier: Option<Kept>| {
+        let asked =
+            Asked { kits: Some(kits), broken: broken.to_vec(), earlier, ..Asked::default() };
+        dayplan(&desk, date, &asked).unwrap()
     };
-    let bags = with(100, &[]);
-    assert!(bags.1.plan.draws.iter().all(|draw| draw.kit < bags.1.tree_ids.len()));
-    assert_eq!(with(9_999, &[]), bags);
-    let broken = with(9_999, &[1, 9_998]);
-    assert!(broken.1.plan.draws.iter().all(|draw| draw.kit != 0));
+    let laid = lay(&desk, date, &Asked { kits: Some(9_999), ..Asked::default() }).unwrap();
+    let mut every = laid.problem.clone();
+    every.kits.resize(every.kits.len() + 20, every.kits[0].clone());
+    let effort = Effort { moves: 300, seed: 1 };
+    assert_eq!(solve(&laid.problem, effort, None), solve(&every, effort, None));
+
+    let many = with(9_999, &[], None);
+    assert_eq!(many.trees.len() + many.left.len(), laid.hangs.len());
+    let broken = with(9_999, &(1..9_000).step_by(2).collect::<Vec<u32>>(), None);
+    assert!(broken.trees.iter().all(|tree| tree.kit % 2 == 0), "a broken kit hangs nothing");
+    // Kits keep their numbers from plan to plan, also far up the list.
+    let mut earlier = many.kept.clone();
+    for draw in &mut earlier.plan.draws {
+        draw.kit = 9_000 - draw.kit;
+    }
+    let again = with(9_999, &[9_000], Some(earlier.clone()));
+    for tree in again.trees.iter().filter(|tree| tree.hanging) {
+        let id = earlier.tree_ids.iter().position(|id| *id == tree.tree_id).unwrap();
+        let was = earlier.plan.draws.iter().find(|draw| draw.tree == id).unwrap();
+        assert_eq!(tree.kit, was.kit + 1);
+    }
+    assert_eq!(again.kept.plan.draws.len(), again.trees.len());
+}
+
+/// All of the list was hung and stripped: there is nothing to do, which is a plan too.
+#[test]
+fn a_day_whose_list_is_done_has_an_empty_plan() {
+    let desk = demo();
+    let done = desk.grove.draws.iter().find(|draw| desk.local_date(draw.started) < desk.tomorrow());
+    let done = done.unwrap();
+    let (tree, date) = (desk.grove.trees[done.tree].id.clone(), desk.local_date(done.started));
+    let asked = Asked { trees: vec![tree], kits: Some(3), ..Asked::default() };
+    let plan = dayplan(&desk, date, &asked).unwrap();
+    assert!(plan.trees.is_empty() && plan.left.is_empty());
 }
 
 #[test]

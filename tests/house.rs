@@ -39,7 +39,7 @@ const SHELL: [Room; 7] = [
     ),
     // Pages see what `app` gives, and the records and calls in it.
     ("pages", &["app", "record", "plan::overnight::Call"]),
-    ("rows", &["app", "record"]),
+    ("rows", &["text", "app", "record"]),
     ("http", &["text", "grove", "journal", "store", "app", "pages", "rows", "record"]),
     // Of the core, single names that `app` takes and gives.
     (
@@ -91,6 +91,9 @@ const OUTSIDE: [&str; 24] = [
     "OsRng",
     "from_os_rng",
 ];
+
+/// Names by which a database is spoken to: SQL stands in `store` alone.
+const ENGINES: [&str; 3] = ["rusqlite", "tokio_postgres", "deadpool_postgres"];
 
 const MOST_LINES_OF_A_FILE: usize = 700;
 const MOST_LINES_OF_MAIN: usize = 40;
@@ -288,6 +291,9 @@ fn breaches(text: &str, module: &[String]) -> Vec<String> {
         if let Some(name) = OUTSIDE.iter().find(outside).filter(|_| in_core && !of_the_crate) {
             breaches.push(format!("{} reaches outside: {name}", module.join("::")));
         }
+        if own != "store" && ENGINES.contains(&names[0].as_str()) {
+            breaches.push(format!("{} speaks to a database: {path}", module.join("::")));
+        }
     }
     let named = |name: &&String| name.starts_with("get_") || name.starts_with("calc_");
     for name in source.functions.iter().filter(named) {
@@ -456,6 +462,14 @@ fn a_planted_way_outside_is_caught() {
     ] {
         assert_eq!(planted("weather", text).len(), 1, "{text}");
         assert!(planted("store", text).is_empty(), "{text}: the shell may");
+    }
+}
+
+#[test]
+fn planted_sql_is_caught() {
+    for text in ["use rusqlite::Connection;", "fn f() { tokio_postgres::connect(x, NoTls) }"] {
+        assert_eq!(planted("app", text).len(), 1, "{text}");
+        assert!(planted("store", text).is_empty(), "{text}");
     }
 }
 

@@ -31,7 +31,8 @@ const QUESTIONS: [&str; 8] = [
 const GROWTH: f64 = 1.15;
 const SLACK_MB: f64 = 12.0;
 /// Connections of the test's own clients come and go.
-const SPARE_DESCRIPTORS: usize = 12;
+const SPARE_DESCRIPTORS: usize = 6;
+const PATIENCE: Duration = Duration::from_secs(120);
 
 /// The service, ended with the test whatever becomes of it.
 struct Running(Child);
@@ -87,8 +88,18 @@ fn descriptors(pid: u32) -> usize {
 struct Tally {
     done: AtomicBool,
     read: AtomicUsize,
+    noted: AtomicUsize,
     pulled: AtomicUsize,
     refitted: AtomicUsize,
+}
+
+impl Tally {
+    /// Some of each; two of what takes no time.
+    fn is_enough(&self) -> bool {
+        let several = [&self.read, &self.noted, &self.pulled];
+        several.iter().all(|count| count.load(Ordering::Relaxed) > 1)
+            && self.refitted.load(Ordering::Relaxed) > 0
+    }
 }
 
 async fn post(client: &reqwest::Client, url: String, body: &Value) -> (u16, String) {
@@ -125,6 +136,7 @@ async fn crew(client: reqwest::Client, base: String, tally: Arc<Tally>) -> BTree
             let (status, said) = post(&client, url.clone(), &json!({"key": key, "act": act})).await;
             assert!(status == 201, "{key}: {status} {said}");
             kept.insert(key);
+            tally.noted.fetch_add(1, Ordering::Relaxed);
             // Looks are told apart by the second.
             tokio::time::sleep(Duration::from_millis(1100)).await;
         }
@@ -166,8 +178,8 @@ async fn refits(client: reqwest::Client, base: String, tally: Arc<Tally>) {
     }
 }
 
-fn median(values: &mut [f64]) -> f64 {
-    values.sort_by(f64::total_cmp);
+fn median<T: PartialOrd + Copy>(values: &mut [T]) -> T {
+    values.sort_by(|a, b| a.partial_cmp(b).expect("numbers"));
     values[values.len() / 2]
 }
 
@@ -178,7 +190,7 @@ async fn a_service_at_work_keeps_its_memory_and_loses_nothing() {
     let stand_in = StandIn::serving(vec![Reply::ok(four_days(-34.9, 138.7, 120.0).to_string())]);
     grove(data.path(), &stand_in);
     let mut command = Command::new(env!("CARGO_BIN_EXE_xylocast"));
-    command.args(["serve", "--listen", "127.0.0.1:0", "--pull", "false", "--log-level", "warn"]);
+    command.args(["serve", "--listen", "127.0.0.1:0", "--pull", "true", "--log-level", "warn"]);
     command.arg("--data").arg(data.path()).env_remove("XYLOCAST_GROVE").stderr(Stdio::piped());
     let mut running = Running(command.spawn().unwrap());
     let mut said = BufReader::new(running.0.stderr.take().unwrap()).lines();
@@ -201,7 +213,8 @@ async fn a_service_at_work_keeps_its_memory_and_loses_nothing() {
     }
     let (began, lasts) = (Instant::now(), lasts());
     let (mut memory, mut open) = (Vec::new(), Vec::new());
-    while began.elapsed() < lasts {
+    // On a machine that others use too, enough of it takes longer.
+    while began.elapsed() < lasts || (!tally.is_enough() && began.elapsed() < lasts + PATIENCE) {
         tokio::time::sleep(Duration::from_millis(250)).await;
         memory.push(memory_mb(pid));
         open.push(descriptors(pid));
@@ -214,31 +227,21 @@ async fn a_service_at_work_keeps_its_memory_and_loses_nothing() {
     let half = memory.len() / 2;
     let quarter = half + half / 2;
     let (before, after) = (median(&mut memory[half..quarter]), median(&mut memory[quarter..]));
+    let (held, holds) = (median(&mut open[half..quarter]), median(&mut open[quarter..]));
     let count = |count: &AtomicUsize| count.load(Ordering::Relaxed);
     eprintln!(
         "{} s: {} pages and answers, {} entries, {} pulls ({} asked of the service), {} refits; memory \
-         {before:.0} then {after:.0} MB; descriptors {} then {}",
-        lasts.as_secs(),
+         {before:.0} then {after:.0} MB; descriptors {held} then {holds}",
+        began.elapsed().as_secs(),
         count(&tally.read),
         kept.len(),
         count(&tally.pulled),
         stand_in.asked().len(),
         count(&tally.refitted),
-        open[half],
-        open[open.len() - 1]
     );
-    assert!(
-        count(&tally.read) > 1 && kept.len() > 1 && count(&tally.pulled) > 1,
-        "too little was done"
-    );
-    assert!(count(&tally.refitted) > 0, "no refit came to its end");
+    assert!(tally.is_enough(), "too little was done");
     assert!(after < GROWTH * before + SLACK_MB, "memory grew from {before:.0} to {after:.0} MB");
-    let most = open[half..].iter().max().unwrap();
-    assert!(
-        *most < open[half] + SPARE_DESCRIPTORS,
-        "descriptors went from {} to {most}",
-        open[half]
-    );
+    assert!(holds < held + SPARE_DESCRIPTORS, "descriptors went from {held} to {holds}");
 
     // Told to stop, it does so by itself and without a complaint.
     let stopped = Command::new("kill").arg("-TERM").arg(pid.to_string()).status().unwrap();

@@ -29,6 +29,7 @@ const PROCESSES: usize = 3;
 /// Groves that stand so near one another that they share an answer.
 const IN_A_CELL: usize = 4;
 const TREES: usize = 3;
+const LEAST_KILLS: usize = 3;
 
 struct Scale {
     groves: usize,
@@ -187,9 +188,9 @@ fn three_services_killed_at_random_lose_nothing_and_ask_nothing_twice() {
         let token = add_token(&office, ("crew", Role::Crew), "Ada", Utc::now()).unwrap();
         token.text().to_owned()
     };
-    let began = Instant::now();
     let running: Vec<RwLock<Serving>> =
         (0..PROCESSES).map(|_| RwLock::new(serve(&database, &scratch))).collect();
+    let began = Instant::now();
     let at = |number: usize| running[number].read().unwrap().address;
     let (stop, tried) = (AtomicBool::new(false), AtomicUsize::new(0));
     let acknowledged: Mutex<Vec<String>> = Mutex::default();
@@ -229,7 +230,7 @@ fn three_services_killed_at_random_lose_nothing_and_ask_nothing_twice() {
             });
         }
         let mut kills = 0;
-        while began.elapsed() < scale.lasts {
+        while began.elapsed() < scale.lasts || kills < LEAST_KILLS {
             let span = &scale.every_s;
             sleep(Duration::from_secs_f64(span.start + fastrand::f64() * (span.end - span.start)));
             let mut chosen = running[fastrand::usize(..PROCESSES)].write().unwrap();
@@ -316,5 +317,4 @@ fn three_services_killed_at_random_lose_nothing_and_ask_nothing_twice() {
     );
     means::tell(&words);
     assert!(acknowledged.len() > 20, "{words}");
-    assert!(kills > 2, "{words}");
 }

@@ -10,7 +10,7 @@ use crate::store::db::{By, Counted, Database};
 use crate::store::demo;
 use crate::store::home::{Home, MODELS};
 use crate::store::office::{KeptGrove, Office, OfficeError};
-use crate::text::Findings;
+use crate::text::{Findings, Written};
 use chrono::{DateTime, Duration, Utc};
 use std::collections::BTreeMap;
 use std::fs;
@@ -148,14 +148,9 @@ pub fn add_tree(home: &Home, form: &Typed, by: By) -> Result<(), FoundingError> 
         girth = format!("{}", inches * 2.54);
     }
     let columns = ["tree_id", "block", "species", "ports", "note"];
-    let mut writer = csv::Writer::from_writer(Vec::new());
-    let header = columns.into_iter().chain(["circumference_cm"]);
-    let written = writer.write_record(header).and_then(|()| {
-        writer.write_record(columns.map(text).into_iter().chain([girth.replace(',', ".")]))
-    });
-    written.expect("two rows of equal length into memory");
-    let csv = writer.into_inner().expect("memory can be flushed");
-    let added = add(home, &[(PathBuf::from(TREES), csv)], by);
+    let mut csv = Written::under(columns.into_iter().chain(["circumference_cm"]));
+    csv.push(columns.map(text).into_iter().chain([girth.replace(',', ".")]));
+    let added = add(home, &[(PathBuf::from(TREES), csv.bytes())], by);
     match added {
         Ok(counts) if counts.get(TREES).is_some_and(|count| count.new == 0) => {
             wrong(format!("the tree '{}' is there already, just so", text("tree_id")))

@@ -13,14 +13,13 @@ use crate::store::home::Home;
 use crate::store::sql::Address;
 use chrono::{DateTime, Utc};
 use sha2::{Digest, Sha256};
+use std::sync::mpsc::{RecvTimeoutError, Sender, channel};
 use std::time::Duration;
 
-/// A pull is held for so long, and held on to while services are asked: what a killed process had
-/// taken falls to another one soon.
-const PULL_HELD: Duration = Duration::from_secs(15);
+/// Work is held for so long, and held on to while it lasts: what a killed process had taken falls to
+/// another one soon.
+const HELD: Duration = Duration::from_secs(15);
 const HOLD_ON: Duration = Duration::from_secs(5);
-/// A refit is held for so long.
-const REFIT_HELD: Duration = Duration::from_secs(600);
 /// Between pulls of one cell.
 const HOUR_S: f64 = 3600.0;
 /// After a first failure; it doubles with each one after, up to an hour.
@@ -94,7 +93,7 @@ pub async fn pull_one(
     who: &str,
     now: fn() -> DateTime<Utc>,
 ) -> Result<Turn, DeskError> {
-    let Some(claim) = claim_pull(data, PULL_HELD)? else { return Ok(Turn::Idle) };
+    let Some(claim) = claim_pull(data, HELD)? else { return Ok(Turn::Idle) };
     match held(data, &claim, pulled(data, &claim, who, now)).await {
         Ok((source, came)) => {
             let groves = came.len();
@@ -121,7 +120,7 @@ async fn held<T>(data: &Address, claim: &Claim, work: impl Future<Output = T>) -
     loop {
         tokio::select! {
             done = &mut work => return done,
-            _ = holds.tick() => drop(claim.hold_on(data, PULL_HELD)),
+            _ = holds.tick() => drop(claim.hold_on(data, HELD)),
         }
     }
 }
@@ -171,9 +170,31 @@ async fn pulled(
     Err(DeskError::Unanswerable(format!("no weather service answered: {words}")))
 }
 
-/// A refit at a server, which one process does at a time.
+/// A refit at a server, which one process does at a time; it is held on to until it is kept or let go.
 #[derive(Debug)]
-pub struct RefitTurn(Option<(Claim, Address)>);
+pub struct RefitTurn(Option<Taken>);
+
+#[derive(Debug)]
+struct Taken {
+    claim: Claim,
+    address: Address,
+    /// Who holds on to it stops with this.
+    _until: Sender<()>,
+}
+
+impl Taken {
+    fn new(claim: Claim, address: Address) -> Self {
+        let (until, ended) = channel();
+        let (held, at) = (claim.clone(), address.clone());
+        std::thread::spawn(move || {
+            while ended.recv_timeout(HOLD_ON) == Err(RecvTimeoutError::Timeout) {
+                // Where the server is away, whether it is still held shows at its end.
+                let _ = held.hold_on(&at, HELD);
+            }
+        });
+        Self { claim, address, _until: until }
+    }
+}
 
 impl RefitTurn {
     /// Takes the refit of a grove; of a grove in a file nobody else is at it.
@@ -182,8 +203,8 @@ impl RefitTurn {
     /// [`DeskError::Unanswerable`] where another process is at it.
     pub fn take(home: &Home) -> Result<Self, DeskError> {
         let Some(address) = home.server() else { return Ok(Self(None)) };
-        match claim_refit(&address, REFIT_HELD)? {
-            Some(claim) => Ok(Self(Some((claim, address)))),
+        match claim_refit(&address, HELD)? {
+            Some(claim) => Ok(Self(Some(Taken::new(claim, address)))),
             None => Err(DeskError::Unanswerable(
                 "a refit of this grove is on its way already: wait for it".into(),
             )),
@@ -195,8 +216,9 @@ impl RefitTurn {
     /// # Errors
     /// [`DeskError`] where it cannot be kept, or took so long that another process took it over.
     pub fn keep(mut self, refit: &mut Refit, desk: &Desk, by: By) -> Result<(), DeskError> {
-        let Some((claim, address)) = self.0.take() else { return refit.write(desk, by, None) };
-        match claim.keep_model(&address, (desk.as_of, refit.model.file()), by)? {
+        let Some(taken) = self.0.take() else { return refit.write(desk, by, None) };
+        let Taken { claim, address, .. } = &taken;
+        match claim.keep_model(address, (desk.as_of, refit.model.file()), by)? {
             Some(name) => {
                 refit.written = Some(address.shown().join(name));
                 Ok(())
@@ -210,9 +232,9 @@ impl RefitTurn {
 
 impl Drop for RefitTurn {
     fn drop(&mut self) {
-        if let Some((claim, address)) = self.0.take() {
+        if let Some(taken) = self.0.take() {
             // It falls to the next who asks when its time is over, if the server is away.
-            let _ = claim.give_back(&address, "given up", Duration::ZERO);
+            let _ = taken.claim.give_back(&taken.address, "given up", Duration::ZERO);
         }
     }
 }

@@ -18,25 +18,14 @@ use crate::app::refit::Refit;
 use crate::app::times::Time;
 use crate::app::today::Today;
 use crate::app::tomorrow::Tomorrow;
+use crate::text::Written;
 use std::fmt::Display;
 
-/// Rows under a header. A cell that a spreadsheet would take for a formula is given a leading
-/// apostrophe.
+/// Rows under a header.
 fn csv(header: &[&str], rows: impl IntoIterator<Item = Vec<String>>) -> Vec<u8> {
-    let mut writer = csv::Writer::from_writer(Vec::new());
-    let mut write = |row: &[String]| writer.write_record(row.iter().map(|cell| harmless(cell)));
-    let header: Vec<String> = header.iter().map(ToString::to_string).collect();
-    let mut written = write(&header);
-    for row in rows {
-        written = written.and_then(|()| write(&row));
-    }
-    written.expect("rows of equal length into memory");
-    writer.into_inner().expect("memory can be flushed")
-}
-
-fn harmless(cell: &str) -> String {
-    let formula = cell.starts_with(['=', '+', '-', '@', '\t', '\r']);
-    if formula && cell.parse::<f64>().is_err() { format!("'{cell}") } else { cell.to_owned() }
+    let mut written = Written::under(header);
+    rows.into_iter().for_each(|row| written.push(row));
+    written.bytes()
 }
 
 fn or_blank<T: Display>(value: &Option<T>) -> String {
@@ -61,14 +50,7 @@ pub fn groves(groves: impl Iterator<Item = (String, Option<String>, bool)>) -> V
 
 /// Intended draws as a file of them has them.
 pub fn hangs(rows: impl Iterator<Item = [String; 6]>) -> Vec<u8> {
-    let mut writer = csv::Writer::from_writer(Vec::new());
-    let header = ["draw_id", "tree_id", "start", "charge_ml", "ports", "head_m"];
-    let mut written = writer.write_record(header);
-    for row in rows {
-        written = written.and_then(|()| writer.write_record(row));
-    }
-    written.expect("rows of equal length into memory");
-    writer.into_inner().expect("memory can be flushed")
+    csv(&["draw_id", "tree_id", "start", "charge_ml", "ports", "head_m"], rows.map(Vec::from))
 }
 
 /// Intended draws with their times.

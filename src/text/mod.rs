@@ -9,6 +9,7 @@ mod note;
 mod rows;
 mod sheet;
 mod time;
+mod written;
 
 pub use flaw::{Findings, Flaw, FlawKind, Refused};
 pub use note::{Note, NoteKind};
@@ -17,6 +18,8 @@ pub use sheet::{OpenQuote, Sheet};
 pub use time::{
     ReadTime, TimeFlaw, format_time, read_date, read_time, read_time_of_day, with_offset,
 };
+
+pub use written::{Written, harmless, plain};
 
 use std::fmt::Write as _;
 

@@ -4,6 +4,7 @@
 use super::flaw::{Findings, FlawKind};
 use super::note::{Note, NoteKind};
 use super::time::{read_date, read_time};
+use super::written::plain;
 use super::{figure, shown, unreadable, unreadable_in_lines};
 use chrono::{DateTime, NaiveDate, Utc};
 use chrono_tz::Tz;
@@ -269,7 +270,7 @@ impl Table {
 pub(super) struct Record {
     /// Line that it starts in, as an editor numbers it.
     pub(super) line: u64,
-    /// Its cells, without blanks around them.
+    /// Its cells, without blanks around them, as they are meant.
     pub(super) cells: csv::StringRecord,
     /// Lines that it runs over.
     pub(super) lines: u64,
@@ -291,10 +292,14 @@ pub(super) fn records(text: &str) -> impl Iterator<Item = Record> + '_ {
         if !reader.read_record(&mut record).unwrap_or(false) {
             return None;
         }
+        let position = record.position().cloned();
+        if record.iter().any(|cell| cell.starts_with('\'')) {
+            record = record.iter().map(plain).collect();
+        }
         let bytes = text.as_bytes();
         let offset =
             |byte: u64| usize::try_from(byte).map_or(bytes.len(), |at| at.min(bytes.len()));
-        let start = record.position().map_or(0, |position| offset(position.byte()));
+        let start = position.map_or(0, |position| offset(position.byte()));
         let end = offset(reader.position().byte());
         // The reader leaves the LF of a CRLF, and empty lines, at the head of the next record.
         let blank = |byte: &&u8| matches!(byte, b'\r' | b'\n');

@@ -1,6 +1,7 @@
 //! A user's CSV with a row more, a row less or other cells in a row: every other byte stays.
 
 use super::rows::{Record, records};
+use super::written::harmless;
 
 /// A CSV as it stands in its file.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -144,7 +145,7 @@ impl Sheet {
 fn line(cells: &[&str], end: &str) -> String {
     let mut writer = csv::WriterBuilder::new().from_writer(Vec::new());
     // Writing into memory cannot fail, and of UTF-8 comes UTF-8.
-    let _ = writer.write_record(cells);
+    let _ = writer.write_record(cells.iter().map(|cell| harmless(cell).into_owned()));
     let bytes = writer.into_inner().unwrap_or_default();
     let text = String::from_utf8(bytes).unwrap_or_default();
     format!("{}{end}", text.trim_end_matches('\n'))

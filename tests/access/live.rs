@@ -16,7 +16,7 @@ async fn listening(service: &Service, name: &str, value: &str) -> BodyDataStream
     let response = service.answer(request.body(Body::empty()).unwrap()).await;
     assert_eq!(response.status(), StatusCode::OK);
     let mut told = response.into_body().into_data_stream();
-    let first = tokio::time::timeout(Duration::from_secs(5), told.next()).await;
+    let first = tokio::time::timeout(Duration::from_secs(30), told.next()).await;
     assert!(matches!(first, Ok(Some(Ok(_)))), "{first:?}");
     told
 }
@@ -28,7 +28,7 @@ async fn ends_within(mut told: BodyDataStream, seconds: u64) -> bool {
 }
 
 async fn ends(told: BodyDataStream) -> bool {
-    ends_within(told, 2).await
+    ends_within(told, 60).await
 }
 
 #[tokio::test]
@@ -41,7 +41,7 @@ async fn a_stream_ends_with_the_log_in_or_token_that_opened_it() {
         listening(&service, "authorization", &token),
         listening(&service, "authorization", &token)
     );
-    assert!(!ends(stays).await, "nothing has ended yet");
+    assert!(!ends_within(stays, 2).await, "nothing has ended yet");
     office.revoke_token("Reader", Utc::now()).unwrap();
     assert!(ends(told).await, "a revoked token still hears");
     // A log-out.
@@ -59,12 +59,12 @@ async fn a_stream_ends_with_the_log_in_or_token_that_opened_it() {
     let people = office.people().unwrap();
     let reader = people.iter().find(|person| person.name == "Reader").unwrap();
     let secret = Secret::fresh("").unwrap();
-    let idle = TimeDelta::seconds(2);
+    let idle = TimeDelta::seconds(5);
     let lives = Lives { at_most: TimeDelta::hours(1), idle };
     office.open_session(reader, &secret.hash(), lives, Utc::now()).unwrap();
     let cookie = format!("xylocast={}", secret.text());
     let told = listening(&service, "cookie", &cookie).await;
-    assert!(ends_within(told, 5).await, "an idle session still hears");
+    assert!(ends(told).await, "an idle session still hears");
 }
 
 #[tokio::test]

@@ -6,6 +6,7 @@ use axum::http::{HeaderMap, Method, Request, StatusCode, header};
 use chrono::Utc;
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex};
+use std::time::{Duration, Instant};
 use tempfile::TempDir;
 use tower::ServiceExt;
 use xylocast::app::access::{add_person, add_token};
@@ -14,6 +15,8 @@ use xylocast::http::server::Server;
 use xylocast::http::settings::{Settings, Typed};
 use xylocast::store::office::{OFFICE, Office, Role};
 
+/// For what takes no time.
+const PATIENCE: Duration = Duration::from_secs(60);
 pub const PASSWORD: &str = "correct horse";
 
 /// One of each role; their names are the roles' words with a capital.
@@ -125,7 +128,19 @@ impl Service {
         fill(&Office::open(data.path()).unwrap());
         let settings = settings(data.path(), change);
         let server = Arc::new(Server::open(settings).unwrap());
+        let mut changes = server.changes();
         server.hear_others().unwrap();
+        // A server tells at first what stands there; it is no change that a test is to hear.
+        let shared = if needs::postgres::is_at_server() { server.groves().len() - 1 } else { 0 };
+        let from = Instant::now();
+        let mut heard = 0;
+        while heard < shared {
+            assert!(from.elapsed() < PATIENCE, "{heard} of {shared} groves were told");
+            match changes.try_recv() {
+                Ok(_) => heard += 1,
+                Err(_) => std::thread::sleep(Duration::from_millis(1)),
+            }
+        }
         Self { data, router: router(server.clone()), server }
     }
 

@@ -127,11 +127,12 @@ async fn weather_is_pulled_from_the_services_of_the_grove() {
     let weather = StandIn::serving(vec![Reply::ok(four_days(-34.53, 138.71, 120.0).to_string())]);
     let silent = StandIn::serving(vec![Reply::status(503, "busy")]);
     let service = Service::open();
-    for (name, base) in [("Heard", &weather.base), ("Silent", &silent.base)] {
+    // Only who hears nothing is short of patience.
+    for (name, base, deadline_s) in [("Heard", &weather.base, 60), ("Silent", &silent.base, 2)] {
         let settings = format!(
             "name = '{name}'\ntime_zone = 'Australia/Adelaide'\nlatitude_deg = -34.53\n\
              longitude_deg = 138.71\nelevation_m = 120\n[weather]\nsources = ['open-meteo']\n\
-             open_meteo_url = '{base}'\ndeadline_s = 2\nfirst_wait_ms = 10\n"
+             open_meteo_url = '{base}'\ndeadline_s = {deadline_s}\nfirst_wait_ms = 10\n"
         );
         let files = json!({"from": "files", "files": {"grove.toml": settings,
             "trees.csv": "tree_id,block,species,circumference_cm,ports\nA1,one,elm,90,8\n"}});

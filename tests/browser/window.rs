@@ -164,7 +164,7 @@ impl Window {
     async fn with_first(&self, path: &str, act: impl AsyncFn(&WebElement) -> WebDriverResult<()>) {
         let from = Instant::now();
         let mut last = String::from("none can be seen");
-        while from.elapsed() < Duration::from_secs(20) {
+        while from.elapsed() < PATIENCE {
             let all = self.driver().find_all(By::XPath(path.to_owned())).await.unwrap_or_default();
             for one in &all {
                 match one.is_displayed().await {

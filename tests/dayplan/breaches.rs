@@ -9,14 +9,13 @@ fn act(plan: &mut Plan, deed: Deed) -> Option<&mut Act> {
     plan.people.iter_mut().flatten().find(|act| act.deed == deed)
 }
 
+fn drop_first(acts: &mut Vec<Act>, deed: Deed) -> bool {
+    let at = acts.iter().position(|act| act.deed == deed);
+    at.map(|at| acts.remove(at)).is_some()
+}
+
 fn dropped(plan: &mut Plan, deed: Deed) -> bool {
-    for acts in &mut plan.people {
-        if let Some(at) = acts.iter().position(|act| act.deed == deed) {
-            acts.remove(at);
-            return true;
-        }
-    }
-    false
+    plan.people.iter_mut().any(|acts| drop_first(acts, deed))
 }
 
 fn with(found: Option<&mut Act>, change: impl FnOnce(&mut Act)) -> bool {
@@ -41,7 +40,17 @@ pub const BREACHES: [(&str, Plant); 31] = [
     ("WalkTime", |_, plan| {
         with(act(plan, Deed::Walk), |act| act.from = (act.from + 1).min(act.to + 1))
     }),
-    ("NoBreak", |_, plan| dropped(plan, Deed::Break)),
+    ("NoBreak", |problem, plan| {
+        // Whoever is done before the break could begin needs none.
+        let latest = problem.breaks.iter().map(|pause| pause.latest).max();
+        let works_on = |acts: &Vec<Act>| {
+            acts.iter().any(|act| act.deed != Deed::Break && Some(act.to) > latest)
+        };
+        plan.people
+            .iter_mut()
+            .filter(|acts| works_on(acts))
+            .any(|acts| drop_first(acts, Deed::Break))
+    }),
     ("WrongBreak", |problem, plan| {
         problem.breaks.clear();
         act(plan, Deed::Break).is_some()

@@ -90,6 +90,9 @@ impl Question {
     }
 }
 
+/// How long it takes to answer: what is asked at once shows.
+const TAKES: Duration = Duration::from_millis(10);
+
 /// A running stand-in; it stops with the test.
 pub struct StandIn {
     pub base: String,
@@ -110,9 +113,12 @@ impl StandIn {
                 let (script, asked) = (script.clone(), asked.clone());
                 let (now, most) = (now.clone(), most.clone());
                 std::thread::spawn(move || {
-                    most.fetch_max(now.fetch_add(1, Ordering::SeqCst) + 1, Ordering::SeqCst);
-                    serve(stream, &script, &asked);
-                    now.fetch_sub(1, Ordering::SeqCst);
+                    let answers = || {
+                        most.fetch_max(now.fetch_add(1, Ordering::SeqCst) + 1, Ordering::SeqCst);
+                        std::thread::sleep(TAKES);
+                        now.fetch_sub(1, Ordering::SeqCst);
+                    };
+                    serve(stream, &script, &asked, answers);
                 });
             }
         });
@@ -124,13 +130,18 @@ impl StandIn {
         self.asked.lock().unwrap().clone()
     }
 
-    /// Most connections open at once.
+    /// Most questions that waited for their answer at once.
     pub fn most_at_once(&self) -> usize {
         self.at_once.load(Ordering::SeqCst)
     }
 }
 
-fn serve(mut stream: TcpStream, script: &[Reply], asked: &Mutex<Vec<Question>>) {
+fn serve(
+    mut stream: TcpStream,
+    script: &[Reply],
+    asked: &Mutex<Vec<Question>>,
+    answers: impl FnOnce(),
+) {
     let mut reader = BufReader::new(stream.try_clone().unwrap());
     let Some(question) = question(&mut reader) else { return };
     let number = {
@@ -138,6 +149,7 @@ fn serve(mut stream: TcpStream, script: &[Reply], asked: &Mutex<Vec<Question>>) 
         asked.push(question);
         asked.len() - 1
     };
+    answers();
     match &script[number.min(script.len() - 1)] {
         Reply::Answer(status, headers, body) => {
             let mut head = format!("HTTP/1.1 {status} -\r\nconnection: close\r\n");

@@ -37,7 +37,7 @@ fn rows(folder: &Path) -> BTreeMap<String, Vec<BTreeMap<String, String>>> {
                     // 1.110 is 1.11.
                     let same = |cell: &str| match cell.parse::<f64>() {
                         Ok(number) => number.to_string(),
-                        Err(_) => cell.to_owned(),
+                        Err(_) => xylocast::text::plain(cell).to_owned(),
                     };
                     let cells = header.iter().map(str::to_owned).zip(row.iter().map(same));
                     cells.filter(|(_, cell)| !cell.is_empty()).collect()
@@ -81,6 +81,9 @@ fn every_file_and_unknown_columns_go_in_and_come_out() {
     assert_eq!(meaning(stored), meaning(own.clone()));
     let out = exported(&kept);
     assert_eq!(meaning(folder::read(&out).unwrap()), meaning(own));
+    // What a spreadsheet would run comes out behind an apostrophe, and in again as it was.
+    let applications = fs::read_to_string(out.join("applications.csv")).unwrap();
+    assert!(applications.contains(",'=1+1,") && !applications.contains(",=1+1,"), "{applications}");
     let (mut before, mut after) = (rows(folder.path()), rows(&out));
     // A time typed with another offset means the same.
     for rows in [&mut before, &mut after] {

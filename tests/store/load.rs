@@ -1,22 +1,26 @@
 //! Eight writers and eight readers at once: no lost update, no deadlock.
 
 use super::groves::{Kept, ago, count, entry, now, start, wet};
-use crate::means::postgres::is_at_server;
 use std::io::Write;
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering::Relaxed};
 use std::time::{Duration, Instant};
 use xylocast::journal::Act;
+
+/// So many writes and reads show whether one gets lost.
+const LEAST: usize = 50;
+const PATIENCE: Duration = Duration::from_secs(120);
 
 #[test]
 fn eight_writers_and_eight_readers_lose_no_update() {
     let long = std::env::var_os("XYLOCAST_LONG").is_some();
     let lasts = Duration::from_secs(if long { 60 } else { 5 });
     let kept = Kept::bare();
-    let (stop, reads) = (AtomicBool::new(false), AtomicUsize::new(0));
+    let (stop, began) = (AtomicBool::new(false), Instant::now());
+    let (reads, writes) = (AtomicUsize::new(0), AtomicUsize::new(0));
     let mut waits: Vec<Duration> = std::thread::scope(|scope| {
         let writers: Vec<_> = (0..8)
             .map(|writer| {
-                let (kept, stop) = (&kept, &stop);
+                let (kept, stop, writes) = (&kept, &stop, &writes);
                 scope.spawn(move || {
                     let mut database = kept.open();
                     let draw = format!("d{writer}");
@@ -29,6 +33,7 @@ fn eight_writers_and_eight_readers_lose_no_update() {
                         let since = Instant::now();
                         database.append(&sent, now()).unwrap();
                         waits.push(since.elapsed());
+                        writes.fetch_add(1, Relaxed);
                         // A crew's phone does not send without a breath.
                         std::thread::sleep(Duration::from_millis(fastrand::u64(5..30)));
                     }
@@ -48,6 +53,12 @@ fn eight_writers_and_eight_readers_lose_no_update() {
             });
         }
         std::thread::sleep(lasts);
+        // On a machine that others use too, enough of it takes longer.
+        while began.elapsed() < PATIENCE
+            && (writes.load(Relaxed) < LEAST || reads.load(Relaxed) < LEAST)
+        {
+            std::thread::sleep(Duration::from_millis(50));
+        }
         stop.store(true, Relaxed);
         writers.into_iter().flat_map(|writer| writer.join().unwrap()).collect()
     });
@@ -56,7 +67,7 @@ fn eight_writers_and_eight_readers_lose_no_update() {
     let words = format!(
         "8 writers, 8 readers, {} s: {} writes, {} reads; write p50 {:.1} ms, p99 {:.1} ms, most \
          {:.1} ms\n",
-        lasts.as_secs(),
+        began.elapsed().as_secs(),
         waits.len(),
         reads.load(Relaxed),
         at(0.5),
@@ -69,7 +80,5 @@ fn eight_writers_and_eight_readers_lose_no_update() {
     assert_eq!(count(&database, "SELECT count(*) FROM readings"), written);
     assert_eq!(count(&database, "SELECT count(*) FROM entries"), written + 8);
     assert_eq!(database.soundness().unwrap().problems, [] as [&str; 0]);
-    // On a machine that others use too, a server of its own gets little of it.
-    let least = if is_at_server() { 10 } else { 50 };
-    assert!(waits.len() > least && reads.load(Relaxed) > 20, "{words}");
+    assert!(waits.len() >= LEAST && reads.load(Relaxed) >= LEAST, "{words}");
 }

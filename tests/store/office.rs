@@ -243,6 +243,8 @@ fn groves_are_kept_once() {
     assert!(office.groves().unwrap().is_empty());
 }
 
+const STEPS: usize = 8;
+
 /// Two connections as of two processes, several threads each; nothing gets lost, and of twins one
 /// is done.
 #[test]
@@ -256,15 +258,15 @@ fn two_connections_at_once() {
                 let (office, start) = (if thread % 2 == 0 { &one } else { &two }, &start);
                 scope.spawn(move || {
                     start.wait();
-                    (0..25).filter(|step| add_twin(office, thread, *step)).count()
+                    (0..STEPS).filter(|step| add_twin(office, thread, *step)).count()
                 })
             })
             .collect();
         threads.into_iter().map(|thread| thread.join().unwrap()).sum()
     });
-    assert_eq!(done, 25, "each key was taken on once");
+    assert_eq!(done, STEPS, "each key was taken on once");
     assert_eq!(one.people().unwrap().len(), 2 + 8);
-    assert_eq!(two.last_writes(1_000).unwrap().len(), 8 * 25);
+    assert_eq!(two.last_writes(1_000).unwrap().len(), 8 * STEPS);
 }
 
 fn add_twin(office: &Office, thread: usize, step: usize) -> bool {

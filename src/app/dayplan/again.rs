@@ -8,6 +8,7 @@ use crate::app::window::clock_time;
 use crate::plan::day::{Act, Deed, Draw, Left, Plan, UNMOVED_MIN, Why};
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use serde::{Deserialize, Serialize};
+use std::collections::BTreeSet;
 use std::path::Path;
 
 /// A plan as it is kept: with the ids of its trees, so that it is read again on another list.
@@ -71,25 +72,30 @@ impl Kept {
         let near = |minute: i32| minute.unsigned_abs() <= LONGEST_MIN.unsigned_abs();
         let mut acts = people.iter().flatten();
         let mut trees: Vec<usize> = draws.iter().map(|draw| draw.tree).collect();
-        let all = trees.len();
+        let mut ids: Vec<&String> = self.tree_ids.iter().collect();
+        let all = (trees.len(), ids.len());
         trees.sort_unstable();
         trees.dedup();
+        ids.sort_unstable();
+        ids.dedup();
         let is_ours = self.schema == SCHEMA
             && acts.all(|act| near(act.from) && near(act.to) && act.from <= act.to)
             && draws.iter().all(|draw| near(draw.start) && draw.person < people.len())
-            && trees.len() == all;
+            && (trees.len(), ids.len()) == all;
         if is_ours { Ok(()) } else { Err(none_of_ours()) }
     }
 
-    /// A plan with the names of its trees.
+    /// A plan with the names of its trees, and the kits by their places on the whole list.
     pub fn of(desk: &Desk, laid: &Laid, plan: &Plan) -> Self {
         let id = |hang: &crate::grove::Hang| desk.grove.trees[hang.tree].id.clone();
+        let mut plan = plan.clone();
+        plan.draws.iter_mut().for_each(|draw| draw.kit = laid.kit_places[draw.kit]);
         Self {
             schema: SCHEMA,
             date: laid.date,
             base: laid.base,
             tree_ids: laid.hangs.iter().map(id).collect(),
-            plan: plan.clone(),
+            plan,
         }
     }
 
@@ -124,7 +130,8 @@ impl Kept {
         let people = self.plan.people.iter().map(|acts| acts.iter().filter_map(act).collect());
         let draw = |draw: &Draw| {
             let tree = place(draw.tree)?;
-            Some(Draw { tree, start: draw.start + shift, ..draw.clone() })
+            let kit = laid.kit_at(draw.kit).unwrap_or(laid.kit_places.len());
+            Some(Draw { tree, kit, start: draw.start + shift, ..draw.clone() })
         };
         let left = |left: &Left| place(left.tree).map(|tree| Left { tree, why: left.why });
         Ok(Plan {
@@ -141,8 +148,9 @@ pub fn changes(desk: &Desk, laid: &Laid, asked: &Asked, earlier: &Plan, now: &Pl
     if earlier.people.len() != now.people.len() {
         words.push(format!("people: {} (was {})", now.people.len(), earlier.people.len()));
     }
-    words.extend(asked.gone.iter().map(|who| format!("person {who} is gone")));
-    words.extend(asked.broken.iter().map(|kit| format!("kit {kit} is broken")));
+    let missing = |numbers: &[u32]| BTreeSet::from_iter(numbers.iter().copied());
+    words.extend(missing(&asked.gone).iter().map(|who| format!("person {who} is gone")));
+    words.extend(missing(&asked.broken).iter().map(|kit| format!("kit {kit} is broken")));
     let id = |tree: usize| &desk.grove.trees[laid.hangs[tree].tree].id;
     let at = |minute: i32| clock_time(desk, laid.base + TimeDelta::minutes(minute.into()));
     let (mut told, mut waiting) = (Vec::new(), 0);

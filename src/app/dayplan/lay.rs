@@ -16,6 +16,7 @@ use crate::plan::overnight::Call;
 use crate::units::Millilitres;
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use rayon::prelude::*;
+use std::collections::{HashMap, HashSet};
 
 /// Distance of the starts that a drawdown is looked up at, min.
 const KNOT_MIN: i32 = 15;
@@ -28,6 +29,8 @@ const ANY_PORTS: u32 = crate::grove::MOST_PORTS;
 pub struct Laid {
     /// The problem.
     pub problem: Problem,
+    /// Where each of its kits stands on the whole list of kits, ascending.
+    pub kit_places: Vec<usize>,
     /// Minute 0.
     pub base: DateTime<Utc>,
     /// The date.
@@ -50,6 +53,11 @@ impl Laid {
     /// The instant of a minute.
     pub fn at(&self, minute: i32) -> DateTime<Utc> {
         self.base + TimeDelta::minutes(minute.into())
+    }
+
+    /// The kit at a place on the whole list; none where it is not among those of the problem.
+    pub fn kit_at(&self, place: usize) -> Option<usize> {
+        self.kit_places.binary_search(&place).ok()
     }
 
     /// The minute of an instant, rounded up.
@@ -104,7 +112,7 @@ pub fn lay(desk: &Desk, date: NaiveDate, asked: &Asked) -> Result<Laid, DeskErro
     }
     let thirsts = Thirsts::of(&desk.grove, &desk.model, &hangs);
     let people = people(desk, asked, now, minute_of(base, turns.day_ends), hangs.len());
-    let mut kits = kits(desk, asked);
+    let kits = kits(desk, asked);
     numbered(&asked.gone, people.len(), "person", "people")?;
     numbered(&asked.broken, kits.len(), "kit", "kits")?;
     if kits.len() < still.len() {
@@ -116,7 +124,8 @@ pub fn lay(desk: &Desk, date: NaiveDate, asked: &Asked) -> Result<Laid, DeskErro
         );
         return Err(DeskError::Ask { fact, about: About::Kits });
     }
-    leave_out_surplus(&mut kits, hangs.len(), asked);
+    let ids: Vec<&String> = hangs.iter().map(|hang| &desk.grove.trees[hang.tree].id).collect();
+    let kit_places = needed(&kits, &ids, asked);
     let done_by = settings
         .wishes
         .latest_done
@@ -125,7 +134,7 @@ pub fn lay(desk: &Desk, date: NaiveDate, asked: &Asked) -> Result<Laid, DeskErro
     let mut laid = Laid {
         problem: Problem {
             people,
-            kits,
+            kits: kit_places.iter().map(|&place| kits[place].clone()).collect(),
             trees: Vec::new(),
             breaks: breaks(desk, &outlook, date, base, &turns),
             closed: Vec::new(),
@@ -133,6 +142,7 @@ pub fn lay(desk: &Desk, date: NaiveDate, asked: &Asked) -> Result<Laid, DeskErro
             walks_min: walks(desk, &hangs),
             done_by: minute_of(base, done_by),
         },
+        kit_places,
         base,
         date,
         hangs,
@@ -188,7 +198,7 @@ fn chosen(
     }
     let in_block = |tree: &GroveTree| asked.blocks.is_empty() || asked.blocks.contains(&tree.block);
     list.retain(|hang| in_block(&grove.trees[hang.tree]));
-    let mut seen = std::collections::HashSet::new();
+    let mut seen = HashSet::new();
     let before = list.len();
     list.retain(|hang| seen.insert(hang.tree));
     let mut notes = Vec::new();
@@ -277,14 +287,26 @@ fn numbered(named: &[u32], count: usize, one: &str, many: &str) -> Result<(), De
     Err(DeskError::Ask { fact, about: About::Missing })
 }
 
-/// Of kits that are alike at the end of the list there need be no more than bags, apart from those that
-/// an earlier plan names: each one more is looked at in every step of the search.
-fn leave_out_surplus(kits: &mut Vec<Kit>, bags: usize, asked: &Asked) {
-    let Some(last) = kits.iter().rfind(|kit| kit.ports > 0).map(|kit| kit.ports) else { return };
-    let alike = kits.iter().rev().take_while(|kit| kit.ports == last || kit.ports == 0).count();
-    let draws = asked.earlier.iter().flat_map(|kept| &kept.plan.draws);
-    let named = draws.map(|draw| draw.kit.saturating_add(1)).max().unwrap_or(0);
-    kits.truncate((kits.len() - alike + bags + asked.broken.len()).max(named));
+/// Which kits a day can need, by their places on the list: of each size no more than there are bags,
+/// and those on which an earlier plan hangs one of them. Each one more is looked at in every step of the
+/// search.
+fn needed(kits: &[Kit], tree_ids: &[&String], asked: &Asked) -> Vec<usize> {
+    let named: HashSet<usize> = match &asked.earlier {
+        Some(kept) => {
+            let draws = kept.plan.draws.iter().filter(|draw| {
+                kept.tree_ids.get(draw.tree).is_some_and(|id| tree_ids.contains(&id))
+            });
+            draws.map(|draw| draw.kit).collect()
+        }
+        None => HashSet::new(),
+    };
+    let mut alike: HashMap<u32, usize> = HashMap::new();
+    let is_needed = |place: &usize| {
+        let so_far = alike.entry(kits[*place].ports).or_default();
+        *so_far += 1;
+        *so_far <= tree_ids.len().max(1) || named.contains(place)
+    };
+    (0..kits.len()).filter(is_needed).collect()
 }
 
 /// The kits, those that serve most ports first; `--kits` leaves so many of them.
@@ -506,7 +528,7 @@ fn holders(desk: &Desk, laid: &Laid, asked: &Asked, count: usize) -> Vec<(usize,
     let mut taken = vec![false; kits.len()];
     let mut kit_of: Vec<Option<usize>> = vec![None; count];
     for (tree, kit) in kit_of.iter_mut().enumerate() {
-        *kit = said(tree).map(|draw| draw.kit).filter(|&kit| taken.get(kit) == Some(&false));
+        *kit = said(tree).and_then(|draw| laid.kit_at(draw.kit)).filter(|&kit| !taken[kit]);
         kit.iter().for_each(|&kit| taken[kit] = true);
     }
     let here: Vec<usize> = (0..people.len()).filter(|&who| people[who].is_here()).collect();

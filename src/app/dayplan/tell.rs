@@ -136,7 +136,7 @@ fn tree(desk: &Desk, laid: &Laid, plan: &Plan, draw: &Draw) -> TreeDay {
         ports: hang.ports,
         charge_ml: hang.charge.value() * f64::from(it.fillings),
         fillings: it.fillings,
-        kit: draw.kit + 1,
+        kit: laid.kit_places[draw.kit] + 1,
         person: person(draw.person),
         start: local(draw.start),
         hanging: it.hung.is_some(),
@@ -213,7 +213,9 @@ fn doings(desk: &Desk, laid: &Laid, plan: &Plan, acts: &[Act]) -> Vec<Doing> {
             },
             from: local_time(desk, laid.at(act.from)),
             to: local_time(desk, to),
-            kit: draw.filter(|_| matches!(act.deed, Deed::Set | Deed::Strip)).map(|it| it.kit + 1),
+            kit: draw
+                .filter(|_| matches!(act.deed, Deed::Set | Deed::Strip))
+                .map(|it| laid.kit_places[it.kit] + 1),
             note: match act.deed {
                 Deed::Set => Some(runs),
                 Deed::Break => pause.map(|it| it.why.clone()).filter(|why| why != "break"),
@@ -240,7 +242,7 @@ fn word(deed: Deed) -> &'static str {
 fn kits(desk: &Desk, laid: &Laid, plan: &Plan) -> Vec<KitDay> {
     (0..laid.problem.kits.len())
         .map(|kit| KitDay {
-            kit: kit + 1,
+            kit: laid.kit_places[kit] + 1,
             ports: laid.problem.kits[kit].ports,
             trees: plan
                 .draws

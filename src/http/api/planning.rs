@@ -111,10 +111,10 @@ pub struct Replan {
     /// So many kits instead of the crew's, those that hang already included.
     #[schema(minimum = 1, maximum = 10_000)]
     kits: Option<u32>,
-    /// Without these people, by the numbers that the plan gives them.
+    /// Without these people, by the numbers that the plan gives them, 1 to 100.
     #[serde(default)]
     gone: Vec<u32>,
-    /// Without these kits, by their numbers in the plan.
+    /// Without these kits, by their numbers in the plan, 1 to 10,000.
     #[serde(default)]
     broken: Vec<u32>,
     /// `kept` of an earlier plan, to be held to as far as it still goes from now on.

@@ -178,7 +178,11 @@ async function show() {
     const list = element("ul");
     for (const one of refused) {
       const line = element("li", `${words(one)}: ${one.refused}`);
-      const again = async () => { await put({ ...one, refused: undefined }); await send(); };
+      const again = async () => {
+        await put({ ...one, refused: undefined });
+        await show();
+        await send();
+      };
       const gone = async () => { await drop(one.number); await show(); };
       line.append(" ", control("Send again", again), " ", control("Drop it", gone));
       list.append(line);

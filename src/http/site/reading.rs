@@ -51,6 +51,8 @@ pub fn routes() -> Router<Arc<Server>> {
 
 /// What stands behind the question mark.
 type Fields = Query<super::Fields>;
+/// The same where a name may stand more than once.
+type Pairs = Query<Vec<(String, String)>>;
 
 fn date(fields: &Fields, name: &str) -> Result<Option<NaiveDate>, Fault> {
     let read = |text: &str| {
@@ -80,10 +82,9 @@ struct Planned {
 }
 
 impl Planned {
-    async fn read(here: &Here, fields: &Fields) -> Result<Self, Fault> {
-        let missing =
-            Missing { gone: numbers(fields, "gone")?, broken: numbers(fields, "broken")? };
-        let date = date(fields, "date")?;
+    async fn read(here: &Here, Query(pairs): &Pairs) -> Result<Self, Fault> {
+        let missing = Missing { gone: numbers(pairs, "gone")?, broken: numbers(pairs, "broken")? };
+        let date = date(&Query(pairs.iter().cloned().collect()), "date")?;
         let whole = Self { date, missing: Missing::default(), earlier: None };
         if missing.is_none() {
             return Ok(whole);
@@ -103,14 +104,14 @@ impl Planned {
     }
 }
 
-/// Numbers of people or kits, as they stand in the plan.
-fn numbers(fields: &Fields, name: &str) -> Result<Vec<u32>, Fault> {
-    let text = typed(fields, name).unwrap_or_default();
-    let words = text.split([' ', ',', ';']).filter(|word| !word.is_empty());
+/// Numbers of people or kits, as they stand in the plan, in one field or in several of its name.
+fn numbers(pairs: &[(String, String)], name: &str) -> Result<Vec<u32>, Fault> {
+    let texts = pairs.iter().filter(|pair| pair.0 == name).map(|pair| &pair.1);
+    let words = texts.flat_map(|text| text.split([' ', ',', ';'])).filter(|word| !word.is_empty());
     let read = |word: &str| {
         word.parse::<u32>().map_err(|_| {
             let words = "write numbers as they stand in the plan, as in 2, or 1 3";
-            Fault::bad_request(format!("{name} '{word}' is no number; {words}"))
+            Fault::bad_request(format!("{name} '{word}' is no number of the plan; {words}"))
         })
     };
     let mut numbers = words.map(read).collect::<Result<Vec<u32>, Fault>>()?;
@@ -119,19 +120,19 @@ fn numbers(fields: &Fields, name: &str) -> Result<Vec<u32>, Fault> {
     Ok(numbers)
 }
 
-async fn planned(here: &Here, fields: &Fields) -> Result<Arc<DayPlan>, Fault> {
+async fn planned(here: &Here, fields: &Pairs) -> Result<Arc<DayPlan>, Fault> {
     let asked = Planned::read(here, fields).await?;
     here.at_length().answer(&asked.key(), asked.plan()).await
 }
 
-async fn plan(here: Here, fields: Fields) -> Result<Response, Fault> {
+async fn plan(here: Here, fields: Pairs) -> Result<Response, Fault> {
     let asked = Planned::read(&here, &fields).await?;
     let (key, missing) = (asked.key(), asked.missing.clone());
     let write = move |place: &Place, plan: &DayPlan| pages::plan::page(place, plan, &missing);
     here.at_length().page(Tab::Plan, &key, asked.plan(), write).await
 }
 
-async fn plan_sheet(here: Here, fields: Fields) -> Result<impl IntoResponse, Fault> {
+async fn plan_sheet(here: Here, fields: Pairs) -> Result<impl IntoResponse, Fault> {
     Ok(as_sheet(pages::dayplan::file(&*planned(&here, &fields).await?)))
 }
 
@@ -140,7 +141,7 @@ fn as_sheet(file: String) -> impl IntoResponse {
     ([(header::CONTENT_SECURITY_POLICY, SHEET_POLICY)], Html(file))
 }
 
-async fn plan_calendar(here: Here, fields: Fields) -> Result<impl IntoResponse, Fault> {
+async fn plan_calendar(here: Here, fields: Pairs) -> Result<impl IntoResponse, Fault> {
     let plan = planned(&here, &fields).await?;
     let made = here.server.now(&here.kept);
     let media = [(header::CONTENT_TYPE, "text/calendar; charset=utf-8")];

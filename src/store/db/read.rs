@@ -5,7 +5,7 @@ use super::sheets::{SHEETS, Sheet};
 use super::{Database, weather};
 use crate::grove::{Files, Grove, Parts, SETTINGS, Settings, TREES};
 use crate::store::sql::{self, Sql, SqlError, Values};
-use crate::text::{Findings, Refused};
+use crate::text::{Findings, Refused, Written};
 use crate::weather::Forecasts;
 use chrono_tz::Tz;
 use rusqlite::params;
@@ -62,18 +62,16 @@ pub(super) fn sheet_text(
     let mut names: Vec<&String> = others.iter().flat_map(serde_json::Map::keys).collect();
     names.sort_unstable();
     names.dedup();
-    let mut writer = csv::Writer::from_writer(Vec::new());
     let known = shown.iter().map(|at| sheet.columns[*at].name);
-    let mut written = writer.write_record(known.chain(names.iter().map(|name| name.as_str())));
+    let mut written = Written::under(known.chain(names.iter().map(|name| name.as_str())));
     for (row, other) in cells.iter().zip(&others) {
         let own = shown.iter().map(|at| row[*at].as_str());
         let more = names
             .iter()
             .map(|name| other.get(*name).and_then(serde_json::Value::as_str).unwrap_or_default());
-        written = written.and_then(|()| writer.write_record(own.chain(more)));
+        written.push(own.chain(more));
     }
-    written.expect("rows of equal length into memory");
-    Ok(Some(writer.into_inner().expect("memory can be flushed")))
+    Ok(Some(written.bytes()))
 }
 
 /// Rows come as they were put in; of one instant, readings come in the order of noting.

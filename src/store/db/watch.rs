@@ -80,7 +80,7 @@ async fn listen(address: &Address, told: Told) -> Result<(), String> {
     let words = |error: tokio_postgres::Error| crate::store::sql::postgres::words(&error);
     let server = address.server_text();
     let config = config(address).map_err(|error| error.to_string())?;
-    let encryption = encryption(&config).map_err(|error| error.to_string())?;
+    let encryption = encryption(address, &config).map_err(|error| error.to_string())?;
     let (client, mut connection) = config.connect(encryption).await.map_err(words)?;
     let (to, mut changes) = unbounded_channel();
     let pump = async move {

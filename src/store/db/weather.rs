@@ -2,7 +2,7 @@
 
 use super::import::Importing;
 use crate::store::sql::{self, Row, Sql, Values};
-use crate::text::{Findings, Table, format_time, with_offset};
+use crate::text::{Findings, Table, Written, format_time, with_offset};
 use crate::units::{
     Celsius, Kilopascal, MetresPerSecond, Millimetres, Percent, WattsPerSquareMetre,
 };
@@ -397,8 +397,7 @@ fn text(
     header.extend(has_member.then_some("member"));
     header.extend(shown.iter().map(|at| MEASURES[*at]));
     header.extend(names.iter().map(String::as_str));
-    let mut writer = csv::Writer::from_writer(Vec::new());
-    writer.write_record(&header).expect("a row into memory");
+    let mut written = Written::under(&header);
     sql.rows(wanted, params![sql.grove()], |row| {
         let mut cells = vec![format_time(time(row.get(end)?), zone)];
         if has_issue {
@@ -416,10 +415,10 @@ fn text(
         cells.extend(names.iter().map(|name| {
             others.get(name).and_then(serde_json::Value::as_str).unwrap_or_default().to_owned()
         }));
-        writer.write_record(&cells).expect("rows of equal length into memory");
+        written.push(&cells);
         Ok(())
     })?;
-    Ok(Some(writer.into_inner().expect("memory can be flushed")))
+    Ok(Some(written.bytes()))
 }
 
 /// Cells of columns that are not known here.

@@ -1,5 +1,7 @@
 //! Where a PostgreSQL server is: `postgres://USER@HOST:PORT/DATABASE?grove=NAME`.
 
+use percent_encoding::percent_decode_str;
+use rustls::RootCertStore;
 use std::fmt;
 use std::path::{Path, PathBuf};
 use std::str::FromStr;
@@ -10,6 +12,8 @@ const GROVE: &str = "grove";
 /// Names the most connections in an address.
 const CONNECTIONS: &str = "connections";
 const MOST_CONNECTIONS: usize = 1_000;
+/// Names the file of the certificates that the server's is held to, as PostgreSQL's own tools call it.
+const TRUSTED: &str = "sslrootcert";
 
 /// An address of a database, with the grove that is meant in it. Shown without its password.
 #[derive(Clone, PartialEq, Eq)]
@@ -20,6 +24,8 @@ pub struct Address {
     grove: Option<String>,
     /// At most so many connections of one process; none where it is not said.
     connections: Option<usize>,
+    /// The file of the certificates to trust, as typed; those of this machine where it is not said.
+    trusted: Option<String>,
 }
 
 /// Why an address is none. A password in it is not repeated.
@@ -41,6 +47,17 @@ pub enum AddressError {
     /// Not a number of connections.
     #[error("connections={0} is not a number from 1 to {MOST_CONNECTIONS}")]
     Connections(String),
+    /// Nothing to trust in the file that is named for it.
+    #[error(
+        "{TRUSTED}={file}: {why}; name a PEM file with the certificates that the server's is held \
+         to, or leave it out for those that this machine trusts"
+    )]
+    Trusted {
+        /// As typed.
+        file: String,
+        /// What is wrong with it.
+        why: String,
+    },
 }
 
 impl Address {
@@ -66,7 +83,8 @@ impl Address {
     pub fn typed(&self) -> PathBuf {
         let connections = self.connections.map(|most| format!("{CONNECTIONS}={most}"));
         let grove = self.grove.as_ref().map(|grove| format!("{GROVE}={grove}"));
-        with_words(&self.server, connections.into_iter().chain(grove)).into()
+        let trusted = self.trusted.as_ref().map(|file| format!("{TRUSTED}={file}"));
+        with_words(&self.server, connections.into_iter().chain(trusted).chain(grove)).into()
     }
 
     /// As it may be shown: without a password.
@@ -76,17 +94,21 @@ impl Address {
     }
 
     /// What tells one server from another.
-    pub(super) fn server(&self) -> &str {
-        &self.server
-    }
-
-    /// The same, to be kept.
     pub(in crate::store) fn server_text(&self) -> String {
         self.server.clone()
     }
 
     pub(super) fn connections(&self) -> Option<usize> {
         self.connections
+    }
+
+    /// The certificates that the server's is held to; none where they are those of this machine.
+    pub(super) fn roots(&self) -> Result<Option<RootCertStore>, AddressError> {
+        let Some(file) = &self.trusted else { return Ok(None) };
+        let refused = |why: String| AddressError::Trusted { file: file.clone(), why };
+        let path =
+            percent_decode_str(file).decode_utf8().map_err(|error| refused(error.to_string()))?;
+        super::way::roots(Path::new(&*path)).map(Some).map_err(refused)
     }
 
     /// For the driver; a password that the address lacks is taken from `PGPASSWORD`.
@@ -133,7 +155,7 @@ impl FromStr for Address {
 
     fn from_str(text: &str) -> Result<Self, AddressError> {
         let (path, query) = text.split_once('?').unwrap_or((text, ""));
-        let (mut grove, mut connections, mut words) = (None, None, Vec::new());
+        let (mut grove, mut connections, mut trusted, mut words) = (None, None, None, Vec::new());
         for word in query.split('&').filter(|word| !word.is_empty()) {
             match word.split_once('=') {
                 Some((GROVE, name)) => grove = Some(name.to_owned()),
@@ -142,6 +164,7 @@ impl FromStr for Address {
                     let refused = || AddressError::Connections(most.to_owned());
                     connections = Some(number.ok_or_else(refused)?);
                 }
+                Some((TRUSTED, file)) => trusted = Some(file.to_owned()),
                 // Certificates are always held to the server's name.
                 Some(("sslmode", "verify-ca" | "verify-full")) => {
                     words.push("sslmode=require".to_owned());
@@ -156,8 +179,10 @@ impl FromStr for Address {
         if let Some(odd) = grove.iter().find(|name| !plain(name)) {
             return Err(AddressError::Grove(odd.clone()));
         }
-        let address = Self { server: with_words(path, words.into_iter()), grove, connections };
+        let server = with_words(path, words.into_iter());
+        let address = Self { server, grove, connections, trusted };
         address.config()?;
+        address.roots()?;
         Ok(address)
     }
 }
@@ -207,12 +232,36 @@ mod tests {
         let address: Address =
             "postgresql:///groves?host=/run/postgresql&grove=a-1&connections=4".parse().unwrap();
         assert_eq!((address.grove(), address.connections()), (Some("a-1"), Some(4)));
-        assert_eq!(address.server(), "postgresql:///groves?host=/run/postgresql");
+        assert_eq!(address.server_text(), "postgresql:///groves?host=/run/postgresql");
         for bad in ["grove=", "grove=A", "grove=../x", "connections=0", "connections=many"] {
             assert!(format!("postgres://h/db?{bad}").parse::<Address>().is_err(), "{bad}");
         }
         assert!(!Address::is_one(Path::new("groves/west.db")));
         let full: Address = "postgres://h/db?sslmode=verify-full".parse().unwrap();
-        assert_eq!(full.server(), "postgres://h/db?sslmode=require");
+        assert_eq!(full.server_text(), "postgres://h/db?sslmode=require");
+    }
+
+    #[test]
+    fn what_is_to_be_trusted_is_there_and_stays_with_the_address() {
+        let folder = tempfile::tempdir().unwrap();
+        let put = |name: &str, bytes: &[u8]| {
+            std::fs::write(folder.path().join(name), bytes).unwrap();
+            let file = folder.path().join(name).display().to_string().replace(' ', "%20");
+            format!("postgres://h/db?sslrootcert={file}&grove=west").parse::<Address>()
+        };
+        let address = put("our own.pem", include_bytes!("../../../tests/access/cert.pem")).unwrap();
+        assert_eq!(address.roots().unwrap().unwrap().len(), 1);
+        assert_eq!(address.server_text(), "postgres://h/db");
+        let other = address.of_grove(Some("east")).typed();
+        assert_eq!(Address::try_from(other.as_path()).unwrap().trusted, address.trusted);
+        let key = include_bytes!("../../../tests/access/key.pem");
+        for (bad, why) in
+            [(&b""[..], "no certificate"), (b"\xff\xfe", "no certificate"), (key, "no")]
+        {
+            let told = put("bad.pem", bad).unwrap_err().to_string();
+            assert!(told.contains("bad.pem") && told.contains(why), "{told}");
+        }
+        let none = "postgres://h/db?sslrootcert=/nowhere/ca.pem".parse::<Address>().unwrap_err();
+        assert!(none.to_string().contains("sslrootcert=/nowhere/ca.pem"), "{none}");
     }
 }

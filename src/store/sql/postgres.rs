@@ -14,6 +14,7 @@ use rusqlite::types::Value;
 use std::collections::HashMap;
 use std::error::Error;
 use std::future::Future;
+use std::path::PathBuf;
 use std::sync::mpsc::sync_channel;
 use std::sync::{Arc, LazyLock, Mutex, PoisonError};
 use std::thread::available_parallelism;
@@ -72,12 +73,13 @@ impl Room {
 }
 
 /// Pools of this process, one a server and room.
-static POOLS: LazyLock<Mutex<HashMap<(String, Room), Pool>>> = LazyLock::new(Mutex::default);
+static POOLS: LazyLock<Mutex<HashMap<(PathBuf, Room), Pool>>> = LazyLock::new(Mutex::default);
 
 /// The connections to a server, made where there are none yet.
 pub(in crate::store) fn pool(address: &Address, room: Room) -> Result<Pool> {
     let mut pools = POOLS.lock().unwrap_or_else(PoisonError::into_inner);
-    if let Some(pool) = pools.get(&(address.server().to_owned(), room)) {
+    let key = (address.of_grove(None).typed(), room);
+    if let Some(pool) = pools.get(&key) {
         return Ok(pool.clone());
     }
     let none = |error: &dyn Error| SqlError::NoConnection(error.to_string());
@@ -90,14 +92,14 @@ pub(in crate::store) fn pool(address: &Address, room: Room) -> Result<Pool> {
     ));
     let ordinary = 2 * available_parallelism().map_or(2, usize::from) + 4;
     let timeouts = Timeouts { wait: Some(TURN), create: Some(CONNECT), recycle: Some(CONNECT) };
-    let encryption = encryption(&config)?;
+    let encryption = encryption(address, &config)?;
     let pool = Pool::builder(Manager::new(config, encryption))
         .max_size(address.connections().unwrap_or(ordinary))
         .timeouts(timeouts)
         .runtime(PoolRuntime::Tokio1)
         .build()
         .map_err(|error| none(&error))?;
-    pools.insert((address.server().to_owned(), room), pool.clone());
+    pools.insert(key, pool.clone());
     Ok(pool)
 }
 
