@@ -3,19 +3,23 @@
 //!
 //!     cargo run --release --example growth -- benches/growth.svg
 //!
-//! A word after the file, as in `fit`, leaves out the curves that do not name it.
+//! A word after the file, as in `fit`, leaves out the curves that do not name it, and the picture.
 
 use chrono::{DateTime, Days, NaiveDate, TimeDelta, Utc};
 use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use std::error::Error;
 use std::fmt::Write;
+use std::fs;
 use std::hint::black_box;
 use std::time::Instant;
 use xylocast::app::desk::{Desk, Request};
 use xylocast::app::tomorrow::tomorrow;
 use xylocast::evapo::humidity::{atmospheric_pressure, vapour_pressure};
 use xylocast::evapo::sequence::{Reference, hour_by_hour};
+use xylocast::store::db::{By, Database};
+use xylocast::store::demo;
+use xylocast::store::home::Home;
 use xylocast::units::*;
 use xylocast::uptake::fit::{CoefficientPrior, Row, fit};
 use xylocast::uptake::likelihood::Seen;
@@ -62,8 +66,11 @@ fn main() -> Result<(), Box<dyn Error>> {
             );
         }
     }
-    std::fs::write(file, picture(&curves))?;
-    Ok(())
+    match curves.len() {
+        0 => Err(format!("no curve names '{only}'").into()),
+        3 => Ok(fs::write(file, picture(&curves))?),
+        _ => Ok(()),
+    }
 }
 
 /// What is timed, made ready for a size.
@@ -165,11 +172,24 @@ fn draws(n: usize) -> Box<dyn FnMut()> {
     })
 }
 
-/// Each grove is read, fitted and answered from nothing, one after the other.
+/// Each grove is read from its own database, fitted and answered, one after the other.
 fn groves(n: usize) -> Box<dyn FnMut()> {
+    let folder = tempfile::tempdir().expect("a folder");
+    let (files, now) = (folder.path().join("files"), demo::as_of());
+    Home::Demo.export(&files, false, now).expect("the demo as files");
+    let place = |number: usize| folder.path().join(format!("{number}.db"));
+    let by = By { who: "growth", at: now };
+    let mut first = Database::open_or_create(&place(0), now).expect("a database");
+    first.import(&files, by, false, &mut |_, _, _| {}).expect("the demo");
+    drop(first);
+    for number in 1..n {
+        fs::copy(place(0), place(number)).expect("a copy");
+    }
     Box::new(move || {
-        for _ in 0..n {
-            let desk = Desk::lay(&Request::default(), Utc::now()).expect("the demo");
+        for number in 0..n {
+            let grove = Some(folder.path().join(format!("{number}.db")));
+            let asked = Request { grove, as_of: Some(now), ..Request::default() };
+            let desk = Desk::lay(&asked, now).expect("the demo");
             black_box(tomorrow(&desk, desk.tomorrow()).expect("an answer"));
         }
     })

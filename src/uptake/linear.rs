@@ -246,6 +246,13 @@ mod tests {
         }
         let not = Array2::from_shape_vec((2, 2), vec![1.0, 2.0, 2.0, 1.0]).unwrap();
         assert!(factor(&not, "a test").is_err());
+        for (n, bad) in [(64, 63), (65, 64), (200, 70), (200, 199)] {
+            for value in [-1.0, 0.0, f64::NAN, f64::INFINITY] {
+                let mut matrix = Array2::<f64>::eye(n);
+                matrix[[bad, bad]] = value;
+                assert!(factor(&matrix, "a test").is_err(), "{value} at {bad} of {n}");
+            }
+        }
         assert!(factor(&Array2::from_elem((1, 1), f64::NAN), "a test").is_err());
         assert_eq!(factor(&Array2::zeros((0, 0)), "nothing").unwrap().dim(), (0, 0));
     }
