@@ -113,6 +113,10 @@ pub enum FlawKind {
     NotOneOf { text: String, allowed: &'static [&'static str] },
     #[error("'{text}' holds the control character U+{code:04X}; take it out")]
     ControlCharacter { text: String, code: u32 },
+    #[error(
+        "'{text}' leads out of the grove's folder or to a database, which no grove of a database may; put the file beside the database and write its name, or give its url"
+    )]
+    LeadsOut { text: String },
     #[error("'{text}' is longer than {most} characters; shorten it")]
     TooLong { text: String, most: usize },
     #[error(transparent)]

@@ -11,7 +11,7 @@ use crate::grove::{Files, Parts, SETTINGS, Settings};
 use crate::journal::JOURNAL;
 use crate::store::folder;
 use crate::store::sql::{self, Sql, SqlError};
-use crate::text::{Cells, Findings, Flaw, FlawKind, Refused, Table, decode};
+use crate::text::{Cells, Findings, Flaw, FlawKind, Refused, Table, decode, shown};
 use chrono_tz::Tz;
 use rusqlite::types::Value;
 use rusqlite::{params, types::ToSql};
@@ -245,6 +245,12 @@ impl Importing<'_, '_> {
                 return Ok(());
             }
         }
+        let station = settings.weather.station.as_ref();
+        if let Some(file) = station.filter(|it| it.leads_out()).and_then(|it| it.file.as_ref()) {
+            let (column, text) = (Some("weather.station.file".to_owned()), shown(file));
+            let problem = FlawKind::LeadsOut { text };
+            self.flaws.push(Flaw { file: SETTINGS.into(), row: None, column, problem });
+        }
         let count = self.count(SETTINGS);
         let _ = if is_new { count.fresh() } else { count.replaced() };
         sql.execute(
@@ -318,7 +324,7 @@ impl Importing<'_, '_> {
         let zone = self.zone;
         let cell = |at: usize, value: &Value| match sheet.columns[at].cell(value.into(), zone) {
             text if text.is_empty() => "nothing".to_owned(),
-            text => format!("'{}'", crate::text::shown(&text)),
+            text => format!("'{}'", shown(&text)),
         };
         let id: Vec<String> = sheet
             .key
@@ -478,7 +484,7 @@ fn update_sql(sheet: &Sheet) -> String {
 fn first_difference(old: &str, new: &str) -> (u64, String, String) {
     let mut lines = (old.lines(), new.lines());
     let words = |line: Option<&str>| match line {
-        Some(line) => format!("'{}'", crate::text::shown(line)),
+        Some(line) => format!("'{}'", shown(line)),
         None => "nothing".to_owned(),
     };
     let mut at = 1;
