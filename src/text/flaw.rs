@@ -3,7 +3,7 @@
 
 use super::note::Note;
 use super::time::TimeFlaw;
-use super::{figure, listed};
+use super::{figure, listed, shown};
 use chrono::{DateTime, FixedOffset, NaiveTime};
 use std::fmt;
 
@@ -45,7 +45,7 @@ pub(super) fn write_place(
         write!(f, " {word} {row}")?;
     }
     f.write_str(": ")?;
-    column.map_or(Ok(()), |column| write!(f, "{column} "))
+    column.map_or(Ok(()), |column| write!(f, "{} ", shown(column)))
 }
 
 /// Kinds of flaw, each with the values it is about. Each reads on from the column's name.

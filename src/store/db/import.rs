@@ -12,6 +12,7 @@ use crate::journal::JOURNAL;
 use crate::store::folder;
 use crate::store::sql::{self, Sql, SqlError};
 use crate::text::{Cells, Findings, Flaw, FlawKind, Refused, Table, decode, shown};
+use crate::weather::parse::{FORECAST, OBSERVED, file_columns};
 use chrono_tz::Tz;
 use rusqlite::types::Value;
 use rusqlite::{params, types::ToSql};
@@ -151,8 +152,11 @@ impl Importing<'_, '_> {
         }
         let batch = super::pulled::new_batch(&self.sql, "import")?;
         let bytes = |file: &str| files.get(file).copied().unwrap_or_default();
-        self.observed(&parts.observed, bytes(crate::weather::parse::OBSERVED), batch)?;
-        self.forecasts(&parts.forecasts, bytes(crate::weather::parse::FORECAST), batch)?;
+        for file in [OBSERVED, FORECAST] {
+            self.hold_others(file, bytes(file));
+        }
+        self.observed(&parts.observed, bytes(OBSERVED), batch)?;
+        self.forecasts(&parts.forecasts, bytes(FORECAST), batch)?;
         self.pulled(folder, batch)?;
         self.models(folder)
     }
@@ -363,8 +367,23 @@ impl Importing<'_, '_> {
         Ok(())
     }
 
-    /// The rows of a file that was read as a grove's already, so that no cell of them is flawed.
-    fn offered(&self, sheet: &Sheet, bytes: &[u8]) -> Vec<Offered> {
+    /// Cells of columns that are not known here, in a weather file that was read already: one that
+    /// cannot be kept as it is, is told.
+    fn hold_others(&mut self, file: &str, bytes: &[u8]) {
+        let (mut findings, columns) = (Findings::default(), file_columns(file));
+        let text = decode(file, bytes, &mut findings).unwrap_or_default();
+        let Some(table) = Table::read(file, text, columns, &mut findings) else { return };
+        let others = table.others(columns);
+        if others.is_empty() {
+            return;
+        }
+        table.each(self.zone, &mut findings, |cells| aside(cells, &others));
+        self.flaws_of(findings);
+    }
+
+    /// The rows of a file that was read as a grove's already, so that no cell is flawed that it knows;
+    /// others are told here.
+    fn offered(&mut self, sheet: &Sheet, bytes: &[u8]) -> Vec<Offered> {
         let mut findings = Findings::default();
         let columns = sheet.file_columns();
         let Some(text) = decode(sheet.file, bytes, &mut findings) else { return Vec::new() };
@@ -380,6 +399,7 @@ impl Importing<'_, '_> {
             let values = values.collect::<Option<_>>()?;
             Some(Offered { line: cells.line(), values, aside: aside(cells, &others), nth: 0 })
         });
+        self.flaws_of(findings);
         if let Some(time) = sheet.in_order_of.map(|name| sheet.place(name)) {
             sort_by_draw_and_time(&mut rows, sheet.place("draw_id"), time);
         }
