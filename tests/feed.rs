@@ -55,6 +55,7 @@ fn files(folder: &Path) -> Vec<(String, u64)> {
             }
         }
     }
+    found.retain(|(path, _)| !path.ends_with("hosts.json"));
     found.sort();
     found
 }

@@ -55,6 +55,10 @@ const TREES_OF_ONE_BAG: i64 = 30;
 
 const ZONE: &str = "Australia/Adelaide";
 
+fn hour() -> DateTime<Utc> {
+    Utc::now().duration_trunc(TimeDelta::hours(1)).unwrap()
+}
+
 fn stamp(at: DateTime<Utc>) -> String {
     at.to_rfc3339_opts(SecondsFormat::Secs, true)
 }
@@ -75,7 +79,7 @@ fn text_columns() -> Vec<(String, String)> {
 
 /// The file of a table, and a row of it that is sound: the `number`-th, unlike all others.
 fn sound_row(table: &str, column: &str, number: i64) -> Option<(&'static str, Row)> {
-    let now = Utc::now().duration_trunc(TimeDelta::hours(1)).unwrap();
+    let now = hour();
     let ago = |minutes: i64| stamp(now - TimeDelta::minutes(minutes));
     let within = |minutes: i64, seconds: i64| {
         stamp(now - TimeDelta::minutes(minutes) + TimeDelta::seconds(seconds))
@@ -111,8 +115,15 @@ fn sound_row(table: &str, column: &str, number: i64) -> Option<(&'static str, Ro
                 ("tree_id", tree),
                 ("started", ago(500 + 40 * number)),
                 ("charge_ml", "1000".into()),
-                // Those that name a crew hang still, so that Today shows them.
-                ("stripped", if column == "crew" { String::new() } else { ago(470 + 40 * number) }),
+                // Those hang still, so that Today shows them and readings can tell of them.
+                (
+                    "stripped",
+                    if matches!(column, "crew" | "draw_id") {
+                        String::new()
+                    } else {
+                        ago(470 + 40 * number)
+                    },
+                ),
             ],
         ),
         "readings" => (
@@ -260,7 +271,7 @@ fn keys() -> Vec<(String, String)> {
 /// A grove with enough in it that all pages have something to show: trees, a bag that hangs, weather
 /// about now.
 fn grove(settings: &str) -> Vec<(&'static str, String)> {
-    let now = Utc::now().duration_trunc(TimeDelta::hours(1)).unwrap();
+    let now = hour();
     let hours = |from: i64, to: i64, issued: &str| {
         let mut text = String::from("hour_ending,air_temp_c,rel_humidity_pct,shortwave_w_m2");
         text += if issued.is_empty() { "\n" } else { ",issued_at\n" };
@@ -301,7 +312,10 @@ impl Sent {
         let taken = answer.status.is_success() || answer.status == StatusCode::SEE_OTHER;
         let (status, text) = (answer.status, &answer.text);
         assert!(taken || status.is_client_error(), "{place} {word:?}: {status} {text}");
-        hold_to_text(place, answer);
+        // A form that is refused comes back with what was typed, to whoever typed it.
+        let echo = format!("value=\"{}\"", escaped(word));
+        let (headers, text) = (answer.headers.clone(), answer.text.replace(&echo, ""));
+        hold_to_text(place, &Answer { status, headers, text });
         let counts = if taken { &mut self.stored } else { &mut self.refused };
         *counts.entry(place.to_owned()).or_default() += 1;
         taken
@@ -312,7 +326,7 @@ impl Sent {
 fn hold_to_text(place: &str, answer: &Answer) {
     let text = &answer.text;
     let odd = text.chars().find(|letter| {
-        letter.is_control() && !matches!(letter, '\n' | '\r' | '\t') || *letter == '\u{202e}'
+        letter.is_control() && !matches!(letter, '\n' | '\r' | '\t') || !answer.status.is_client_error() && *letter == '\u{202e}'
     });
     assert_eq!(odd, None, "{place}: {text}");
     for value in answer.headers.values() {
@@ -647,6 +661,17 @@ async fn by_files(
     columns: &[(String, String)],
     (sent, rows): Counted<'_>,
 ) {
+    // Readings, pauses and applications tell of the draws that come with them.
+    let started = stamp(hour() - TimeDelta::hours(4));
+    let first = [
+        ("draw_id", "D1"),
+        ("tree_id", "T1"),
+        ("started", &started),
+        ("charge_ml", "1000"),
+        ("stripped", ""),
+    ];
+    let mut drawn: Vec<Row> =
+        vec![first.map(|(name, cell)| (name.to_owned(), cell.to_owned())).into_iter().collect()];
     for (at, (table, column)) in columns.iter().enumerate() {
         if sound_row(table, column, 0).is_none() {
             assert!(ELSEWHERE.iter().any(|(known, _)| known == table), "{table}.{column} is new");
@@ -674,9 +699,20 @@ async fn by_files(
         }
         for (form, all) in all.into_iter().enumerate() {
             let place = format!("{file} {in_file}{}", if form == 0 { "" } else { " as a name" });
-            let kept = put((service, mark, grove), &place, file, all, sent).await;
+            let mut files = Vec::new();
+            if matches!(table.as_str(), "readings" | "pauses" | "applications") {
+                files.push(("draws.csv", csv(&drawn.iter().collect::<Vec<_>>()).0));
+            }
+            let kept = put((service, mark, grove), &place, (file, all), files, sent).await;
             *rows.get_mut(table).unwrap() += kept.len();
-            for word in kept {
+            for (word, row) in kept {
+                if (table.as_str(), column.as_str()) == ("draws", "draw_id") {
+                    drawn.push(
+                        row.into_iter()
+                            .map(|(name, cell)| (name, cell.trim().to_owned()))
+                            .collect(),
+                    );
+                }
                 assert!(
                     is_kept(service, grove, table, column, word),
                     "{place}: {word:?} is altered"
@@ -690,14 +726,16 @@ async fn by_files(
 async fn put<'w>(
     (service, mark, grove): Asking<'_>,
     place: &str,
-    file: &str,
-    mut all: Vec<(&'w str, Row)>,
+    (file, mut all): (&str, Vec<(&'w str, Row)>),
+    beside: Vec<(&str, Vec<u8>)>,
     sent: &mut Sent,
-) -> Vec<&'w str> {
+) -> Vec<(&'w str, Row)> {
     let path = format!("/g/{grove}/add/files");
     while !all.is_empty() {
         let (text, lines) = csv(&all.iter().map(|(_, row)| row).collect::<Vec<_>>());
-        let answer = service.ask(upload(&path, mark, &[(file, &text)])).await;
+        let mut files: Vec<(&str, &[u8])> = vec![(file, &text)];
+        files.extend(beside.iter().map(|(name, text)| (*name, text.as_slice())));
+        let answer = service.ask(upload(&path, mark, &files)).await;
         if answer.status == StatusCode::SEE_OTHER {
             for (word, _) in &all {
                 sent.note(place, word, &answer);
@@ -705,11 +743,13 @@ async fn put<'w>(
             break;
         }
         let told = |line: usize| {
-            answer.text.contains(&format!("row {line}:"))
-                || answer.text.contains(&format!("row {line}, "))
+            answer.text.contains(&format!("{file} row {line}:"))
+                || answer.text.contains(&format!("{file} row {line}, "))
         };
         let flawed: Vec<bool> = lines.iter().map(|line| told(*line) || all.len() == 1).collect();
-        assert!(flawed.contains(&true), "{place}: {}: {}", answer.status, answer.text);
+        let why = answer.text.split("role=\"alert\"").nth(1).unwrap_or(&answer.text);
+        let why = why.split("</ul>").next().unwrap();
+        assert!(flawed.contains(&true), "{place}: {}: {why}", answer.status);
         let mut at = 0;
         all.retain(|(word, _)| {
             at += 1;
@@ -719,7 +759,7 @@ async fn put<'w>(
             !flawed[at - 1]
         });
     }
-    all.into_iter().map(|(word, _)| word).collect()
+    all
 }
 
 /// Every field of the form for a tree, and of the form for a grove.
