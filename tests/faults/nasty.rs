@@ -641,21 +641,21 @@ async fn walk((service, _, grove): Asking<'_>, words: &[&str]) -> usize {
         .iter()
         .map(|tree| tree["tree_id"].as_str().unwrap())
         .collect();
-    let odd = trees.iter().copied().filter(|id| !id.starts_with(['S', 'T', 'f', 't']));
+    // Of those with sound names one is enough.
+    let odd = trees.iter().copied().filter(|id| NASTY.iter().any(|word| word.trim() == *id));
     let trees: Vec<&str> = odd.chain(["T1"]).collect();
-    let mut shown = 0;
-    for address in addresses() {
+    let (mut shown, addresses) = (0, addresses());
+    for known in ["/g/{grove}/plan/calendar", "/g/{grove}/trees/{tree}", "/people", "/new"] {
+        assert!(addresses.contains(known), "{addresses:?}");
+    }
+    for address in addresses {
         // The stream of changes has no end.
         if address.ends_with("/events") {
             continue;
         }
         for tree in trees.iter().take(if address.contains("{tree}") { trees.len() } else { 1 }) {
             let path = address.replace("{grove}", grove).replace("{tree}", &encoded(tree));
-            let began = std::time::Instant::now();
             let answer = get(service, &path, "text/html, */*;q=0.5").await;
-            if began.elapsed().as_millis() > 300 {
-                eprintln!("{path} {:?}", began.elapsed());
-            }
             assert!(
                 answer.status.is_success() || answer.status.is_redirection(),
                 "{path}: {} {}",
@@ -680,15 +680,11 @@ async fn walk((service, _, grove): Asking<'_>, words: &[&str]) -> usize {
         for tree in trees.iter().take(if route.contains("{tree}") { trees.len() } else { 1 }) {
             let path = route.replace("{grove}", grove).replace("{tree}", &encoded(tree));
             for media in about["responses"]["200"]["content"].as_object().unwrap().keys() {
-                let began = std::time::Instant::now();
                 let answer = get(service, &path, media).await;
-                if began.elapsed().as_millis() > 300 {
-                    eprintln!("{path} {media} {:?}", began.elapsed());
-                }
-                if !answer.status.is_success() {
-                    eprintln!("{path} {media} {} {}", answer.status, answer.text);
-                }
-                assert!(!answer.status.is_server_error(), "{path}: {}", answer.text);
+                // Whom to ask for weather is a nasty word too.
+                let may_refuse = route.ends_with("/pull") && answer.status.is_client_error();
+                let (status, text) = (answer.status, &answer.text);
+                assert!(status.is_success() || may_refuse, "{path}: {status} {text}");
                 hold_to_text(&path, &answer);
                 match answer.header("content-type").split(';').next().unwrap() {
                     "text/csv" => assert!(hold_to_cells(&path, &answer) > 0),
@@ -970,7 +966,7 @@ async fn nasty_names_of_people_and_tokens_are_text() {
         assert!(answer.status.is_client_error(), "{word:?}: {}", answer.status);
         hold_to_text("/log-in", &answer);
     }
-    eprintln!("stored {:?}\nrefused {:?}\n{stored:?}", sent.stored, sent.refused);
+    assert!(stored.len() >= 6, "{stored:?}");
     for path in ["/people", "/g/plain/today", "/g/plain/draws", "/g/plain/trees/T1", "/"] {
         let answer = service.open_page(path, &cookie).await;
         assert_eq!(answer.status, StatusCode::OK, "{path}");
