@@ -276,7 +276,7 @@ fn keys() -> Vec<(String, String)> {
 
 /// A grove with enough in it that all pages have something to show: trees, a bag that hangs, weather
 /// about now.
-fn grove(settings: &str) -> Vec<(&'static str, String)> {
+fn grove(settings: &str, trees_of_one_bag: i64) -> Vec<(&'static str, String)> {
     let now = hour();
     let hours = |from: i64, to: i64, issued: &str| {
         let mut text = String::from("hour_ending,air_temp_c,rel_humidity_pct,shortwave_w_m2");
@@ -288,7 +288,7 @@ fn grove(settings: &str) -> Vec<(&'static str, String)> {
     };
     let issued = format!(",{}", stamp(now - TimeDelta::hours(1)));
     let trees: String =
-        (0..TREES_OF_ONE_BAG).map(|tree| format!("S{tree:02},b{tree:02},elm,90,6,no\n")).collect();
+        (0..trees_of_one_bag).map(|tree| format!("S{tree:02},b{tree:02},elm,90,6,no\n")).collect();
     let ago = |hours: i64| stamp(now - TimeDelta::hours(hours));
     let started = ago(4);
     vec![
@@ -310,8 +310,8 @@ fn grove(settings: &str) -> Vec<(&'static str, String)> {
                 ago(26)
             ),
         ),
-        ("weather/observed.csv", hours(-150, 1, "")),
-        ("weather/forecast.csv", hours(1, 72, &issued)),
+        ("weather/observed.csv", hours(-40, 1, "")),
+        ("weather/forecast.csv", hours(1, 40, &issued)),
     ]
 }
 
@@ -546,7 +546,7 @@ async fn nasty_words_in_every_text_field_are_text() {
     let plain = settings(&[]);
     let mut groves = Vec::new();
     for way in ["files", "typed"] {
-        let grove = bring_in(&service, &mark, &plain).await;
+        let grove = bring_in(&service, &mark, &plain, TREES_OF_ONE_BAG).await;
         let mut rows = rows_of(&service, &grove);
         let asking = (&service, mark.as_str(), grove.as_str());
         if way == "files" {
@@ -699,8 +699,8 @@ async fn walk((service, _, grove): Asking<'_>, words: &[&str]) -> usize {
     shown
 }
 
-async fn bring_in(service: &Service, mark: &str, settings: &str) -> String {
-    let files = grove(settings);
+async fn bring_in(service: &Service, mark: &str, settings: &str, trees: i64) -> String {
+    let files = grove(settings, trees);
     let files: Vec<(&str, &[u8])> =
         files.iter().map(|(name, text)| (*name, text.as_bytes())).collect();
     let answer = service.ask(upload("/new/files", mark, &files)).await;
@@ -724,7 +724,7 @@ async fn by_settings(
         *counts.entry(format!("grove.toml {}.{}", key.0, key.1)).or_default() += 1;
         taken.extend(is_taken.then_some(text));
     }
-    bring_in(service, mark, &settings(&taken)).await
+    bring_in(service, mark, &settings(&taken), 0).await
 }
 
 /// Whom to ask, with the mark of its forms, and about which grove.
@@ -930,7 +930,7 @@ async fn nasty_names_of_people_and_tokens_are_text() {
     let service = Service::with_people();
     let cookie = service.log_in("Manager").await;
     let csrf = service.csrf(&cookie).await;
-    let files = grove(&settings(&[]));
+    let files = grove(&settings(&[]), 0);
     let files: Vec<(&str, &[u8])> =
         files.iter().map(|(name, text)| (*name, text.as_bytes())).collect();
     let mut request = upload("/new/files", &csrf, &files);
