@@ -42,6 +42,24 @@ fn pull(folder: &Path, more: &[&str]) -> Output {
         .unwrap()
 }
 
+/// Every file of a folder with its size, but for what is known of hosts that fail.
+fn files(folder: &Path) -> Vec<(String, u64)> {
+    let mut found = Vec::new();
+    for entry in fs::read_dir(folder).unwrap() {
+        let entry = entry.unwrap();
+        match entry.path().is_dir() {
+            true => found.extend(files(&entry.path())),
+            false => {
+                let size = entry.metadata().unwrap().len();
+                found.push((entry.path().display().to_string(), size));
+            }
+        }
+    }
+    found.retain(|(path, _)| !path.ends_with("hosts.json"));
+    found.sort();
+    found
+}
+
 fn said(output: &Output) -> String {
     let (out, err) = (&output.stdout, &output.stderr);
     format!("{}\n{}", String::from_utf8_lossy(out), String::from_utf8_lossy(err))
@@ -233,6 +251,23 @@ fn passing_faults_are_asked_again_at_most_four_times() {
     let folder = grove(&service.base, NOWHERE);
     assert_eq!(pull(folder.path(), &["--source", "open-meteo"]).status.code(), Some(2));
     assert_eq!(service.asked().len(), 4);
+}
+
+/// An answer that always breaks off, be it behind all that it has to say: the pull fails, and nothing
+/// of it is kept, not even as an answer to be used again.
+#[test]
+fn an_answer_that_always_breaks_off_is_a_failed_pull_and_nothing_is_kept() {
+    let whole = four_days(48.12, 16.4, 191.0).to_string();
+    for part in [1, whole.len() / 2, whole.len()] {
+        let service = StandIn::serving(vec![Reply::CutShort(whole[..part].to_owned())]);
+        let folder = grove(&service.base, NOWHERE);
+        let before = files(folder.path());
+        let output = pull(folder.path(), &["--source", "open-meteo"]);
+        assert_eq!(output.status.code(), Some(2), "{part} bytes: {}", said(&output));
+        assert!(said(&output).contains("127.0.0.1"), "{}", said(&output));
+        assert_eq!(service.asked().len(), 4, "{part} bytes");
+        assert_eq!(files(folder.path()), before, "{part} bytes");
+    }
 }
 
 #[test]

@@ -12,7 +12,7 @@ use crate::grove::{Grove, Seen};
 use crate::journal::{Act, Admission, Entry, Flat, HANGS_AT_MOST, Refusal, Start, State, Told};
 use crate::store::folder_log::{LogError, Logbook};
 use crate::store::home::Home;
-use crate::text::{TimeFlaw, read_time, with_offset};
+use crate::text::{TimeFlaw, read_time, shown, with_offset};
 use crate::units::{Head, Millilitres, OutOfRange};
 use chrono::{DateTime, FixedOffset, TimeDelta, Utc};
 use serde::{Deserialize, Serialize};
@@ -250,7 +250,7 @@ impl Asked<'_> {
     fn draw_id(&self, on: &str, at: DateTime<Utc>, known: Option<&Entry>) -> Result<String, Fault> {
         let draw = self.state.draw(on);
         if !self.grove.trees.iter().any(|tree| tree.id == on) {
-            let unknown = || Fault::Unknown { on: on.to_owned() };
+            let unknown = || Fault::Unknown { on: shown(on) };
             return draw.map(|told| told.start.draw_id.clone()).ok_or_else(unknown);
         }
         if draw.is_some_and(|told| told.start.tree_id != on) {

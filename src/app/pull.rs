@@ -8,14 +8,14 @@ use crate::feed::station::Station;
 use crate::feed::{Cache, Client, Fault, Fetched, Manners};
 use crate::grove::{Grove, Settings, WeatherSource, answered};
 use crate::store::db::By;
-use crate::store::home::Home;
+use crate::store::home::{Beside, Home};
 use crate::store::pulled::PulledHour;
 use crate::text::format_time;
 use crate::weather::services::{Answer, Attribution};
 use crate::weather::{Series, Span};
 use chrono::{DateTime, Utc};
 use serde::Serialize;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 use std::time::Duration;
 
 /// What is asked of a pull.
@@ -82,18 +82,18 @@ pub struct AgainstProvider {
 /// [`DeskError::Unanswerable`] for a name that is no service.
 pub fn services(
     settings: &WeatherSource,
-    folder: &Path,
+    beside: &Beside,
     only: Option<&str>,
 ) -> Result<Vec<Box<dyn Service>>, DeskError> {
     let ordinary = ["open-meteo".to_owned(), "met-norway".to_owned()];
     let named = settings.sources.clone().unwrap_or_else(|| ordinary.to_vec());
     let names = only.map_or(named, |only| vec![only.to_owned()]);
-    names.iter().map(|name| service(settings, folder, name)).collect()
+    names.iter().map(|name| service(settings, beside, name)).collect()
 }
 
 fn service(
     settings: &WeatherSource,
-    folder: &Path,
+    beside: &Beside,
     name: &str,
 ) -> Result<Box<dyn Service>, DeskError> {
     let base = |typed: &Option<String>, ordinary: &str| {
@@ -124,7 +124,7 @@ fn service(
                     "no logger is declared: describe it in [weather.station] of grove.toml".into(),
                 )
             })?;
-            Box::new(Station::declared(declared, folder).map_err(unanswered)?)
+            Box::new(Station::declared(declared, beside).map_err(unanswered)?)
         }
         _ => {
             return Err(DeskError::Unanswerable(format!(

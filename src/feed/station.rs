@@ -5,6 +5,7 @@ use super::fault::Fault;
 use super::sources::{Asked, Service, Want};
 use crate::evapo::sun::SunTrack;
 use crate::grove::StationSource;
+use crate::store::home::Beside;
 use crate::units::Place;
 use crate::weather::parse::measure_named;
 use crate::weather::services::station::{
@@ -13,7 +14,7 @@ use crate::weather::services::station::{
 use crate::weather::services::{Answer, ServiceError, Source};
 use chrono::FixedOffset;
 use reqwest::Url;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 /// Height of the anemometer where none is declared, cm.
 const USUAL_WIND_HEIGHT_CM: u32 = 200;
@@ -28,17 +29,31 @@ pub struct Station {
 #[derive(Debug, Clone)]
 enum At {
     File(PathBuf),
+    /// A file that is not to be read, and why.
+    Barred(String),
     Address(Url),
 }
 
 impl Station {
-    /// The logger that settings declare; files are looked for from `folder`.
+    /// The logger that settings declare. A file that is not to be read is told when it is asked for,
+    /// so that another source can stand in.
     ///
     /// # Errors
     /// [`Fault`] where the declaration cannot be.
-    pub fn declared(source: &StationSource, folder: &Path) -> Result<Self, Fault> {
+    pub fn declared(source: &StationSource, beside: &Beside) -> Result<Self, Fault> {
         let at = match (&source.file, &source.url) {
-            (Some(file), None) => At::File(folder.join(file)),
+            (Some(file), None) => match beside {
+                Beside::Nowhere => At::Barred(format!(
+                    "file '{}' is not looked for, as this grove has no folder: give its url",
+                    file.escape_debug()
+                )),
+                Beside::Within(_) if source.leads_out() => At::Barred(format!(
+                    "file '{}' leads out of the grove's folder or to a database: put it beside the \
+                     database and write its name, or give its url",
+                    file.escape_debug()
+                )),
+                Beside::Within(folder) | Beside::Anywhere(folder) => At::File(folder.join(file)),
+            },
             (None, Some(url)) => At::Address(Url::parse(url).map_err(|error| Fault::Address {
                 address: url.clone(),
                 reason: error.to_string(),
@@ -65,6 +80,7 @@ impl Service for Station {
     fn addresses(&self, _: &Want) -> Result<Vec<Url>, Fault> {
         match &self.at {
             At::Address(url) => Ok(vec![url.clone()]),
+            At::Barred(why) => Err(undeclared(why)),
             At::File(path) => {
                 let shown = path.display().to_string();
                 let whole = std::path::absolute(path).unwrap_or_else(|_| path.clone());
@@ -84,6 +100,7 @@ impl Service for Station {
             };
             let fetched = match &self.at {
                 At::Address(url) => client.get(url, |body| self.read(body, place)).await?,
+                At::Barred(why) => return Err(undeclared(why)),
                 At::File(path) => {
                     let name = path.display().to_string();
                     let body = std::fs::read(path).map_err(|error| Fault::Connection {

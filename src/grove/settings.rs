@@ -258,6 +258,17 @@ pub struct StationSource {
     pub columns: Vec<StationColumn>,
 }
 
+impl StationSource {
+    /// Does its file lie outside of the folder that it is seen from, or is it a database in it?
+    pub fn leads_out(&self) -> bool {
+        let odd = |part: &str| matches!(part, "" | "." | "..") || part.contains(".db");
+        self.file.as_ref().is_some_and(|file| {
+            file.contains(|letter: char| letter.is_control() || matches!(letter, '\\' | ':'))
+                || file.split('/').any(odd)
+        })
+    }
+}
+
 /// A logger's column: its name, one of the measures of a weather file, and its unit.
 #[derive(Debug, Clone, PartialEq, Eq, serde::Deserialize)]
 #[serde(deny_unknown_fields)]

@@ -131,6 +131,7 @@ impl Entry {
         match &self.act {
             Act::Start(start) => {
                 check_text("draw", &start.draw_id)?;
+                check_id("tree", &start.tree_id)?;
                 kit = start.kit.as_deref();
             }
             Act::Pause { why: given, .. } => why = given.as_deref(),

@@ -34,6 +34,17 @@ pub enum Home {
     Database(PathBuf),
 }
 
+/// Where files are looked for that a grove's settings name.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Beside {
+    /// Wherever they say, as seen from a folder that is the user's own.
+    Anywhere(PathBuf),
+    /// In this folder alone: what stands in a database may have been sent by somebody else.
+    Within(PathBuf),
+    /// Nowhere, as there is no folder.
+    Nowhere,
+}
+
 /// Why a grove cannot be read or written where it is kept.
 #[derive(Debug, thiserror::Error)]
 pub enum HomeError {
@@ -128,13 +139,15 @@ impl Home {
         stamp
     }
 
-    /// The folder from which files that settings name are looked for.
-    pub fn folder(&self) -> PathBuf {
+    /// Where files that settings name are looked for.
+    pub fn folder(&self) -> Beside {
         match self {
-            Self::Demo => PathBuf::new(),
-            Self::Folder(folder) => folder.clone(),
-            Self::Database(place) if Address::is_one(place) => PathBuf::new(),
-            Self::Database(file) => file.parent().map(Path::to_owned).unwrap_or_default(),
+            Self::Demo => Beside::Nowhere,
+            Self::Folder(folder) => Beside::Anywhere(folder.clone()),
+            Self::Database(place) if Address::is_one(place) => Beside::Nowhere,
+            Self::Database(file) => {
+                Beside::Within(file.parent().map(Path::to_owned).unwrap_or_default())
+            }
         }
     }
 
@@ -149,7 +162,8 @@ impl Home {
                 cache.push(".cache");
                 cache.into()
             }
-            _ => self.folder().join(CACHE),
+            Self::Folder(folder) => folder.join(CACHE),
+            Self::Demo => CACHE.into(),
         }
     }
 

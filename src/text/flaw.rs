@@ -3,7 +3,7 @@
 
 use super::note::Note;
 use super::time::TimeFlaw;
-use super::{figure, listed};
+use super::{figure, listed, shown};
 use chrono::{DateTime, FixedOffset, NaiveTime};
 use std::fmt;
 
@@ -45,7 +45,7 @@ pub(super) fn write_place(
         write!(f, " {word} {row}")?;
     }
     f.write_str(": ")?;
-    column.map_or(Ok(()), |column| write!(f, "{column} "))
+    column.map_or(Ok(()), |column| write!(f, "{} ", shown(column)))
 }
 
 /// Kinds of flaw, each with the values it is about. Each reads on from the column's name.
@@ -113,6 +113,10 @@ pub enum FlawKind {
     NotOneOf { text: String, allowed: &'static [&'static str] },
     #[error("'{text}' holds the control character U+{code:04X}; take it out")]
     ControlCharacter { text: String, code: u32 },
+    #[error(
+        "'{text}' leads out of the grove's folder or to a database, which no grove of a database may; put the file beside the database and write its name, or give its url"
+    )]
+    LeadsOut { text: String },
     #[error("'{text}' is longer than {most} characters; shorten it")]
     TooLong { text: String, most: usize },
     #[error(transparent)]

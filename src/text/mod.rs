@@ -61,7 +61,8 @@ pub(crate) fn figure(value: f64) -> String {
 /// Names in a row, `a, b, c`; long lists are cut.
 pub(crate) fn listed(names: &[impl AsRef<str>]) -> String {
     const MOST: usize = 30;
-    let mut out = names.iter().take(MOST).map(AsRef::as_ref).collect::<Vec<_>>().join(", ");
+    let mut out =
+        names.iter().take(MOST).map(|name| shown(name.as_ref())).collect::<Vec<_>>().join(", ");
     if names.len() > MOST {
         let _ = write!(out, " and {} more", names.len() - MOST);
     }

@@ -123,12 +123,12 @@ pub enum ModelError {
     Form(#[from] serde_json::Error),
     /// Made for another version.
     #[error(
-        "model schema {found} is not among those that this program reads, 1 to {SCHEMA}; refit the grove, or use \
+        "a model {found} cannot be used, as this program reads schemas 1 to {SCHEMA}; refit the grove, or use \
          the program that made it"
     )]
     Schema {
-        /// Schema in the file.
-        found: u64,
+        /// The schema as the file says it.
+        found: String,
     },
     /// A demand parameter that cannot be.
     #[error(transparent)]
@@ -246,10 +246,13 @@ impl ModelFile {
     /// [`ModelError`] where it is not one, is of another schema, was edited, or cannot be fitted.
     pub fn from_json(text: &str) -> Result<Self, ModelError> {
         let mut value: serde_json::Value = serde_json::from_str(text)?;
-        match value.get("schema").and_then(serde_json::Value::as_u64).unwrap_or(0) {
-            1 => step_to_2(&mut value),
-            2 => {}
-            found => return Err(ModelError::Schema { found }),
+        match value.get("schema").map(|schema| (schema.as_u64(), schema)) {
+            Some((Some(1), _)) => step_to_2(&mut value),
+            Some((Some(2), _)) => {}
+            Some((_, found)) => {
+                return Err(ModelError::Schema { found: format!("of schema {found}") });
+            }
+            None => return Err(ModelError::Schema { found: "without a schema".into() }),
         }
         let file: Self = serde_json::from_value(value)?;
         file.demand.checked()?;

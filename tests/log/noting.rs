@@ -225,3 +225,20 @@ fn a_database_takes_the_same_day() {
     };
     assert_eq!(show(file), show(home));
 }
+
+/// A clock that is set back between two entries: the first one stays, though it lies ahead now, what
+/// cannot be before it is refused, and all goes on when the clock is right again.
+#[test]
+fn a_clock_that_goes_back_between_two_entries_loses_neither() {
+    let folder = Folder::bare();
+    noted(&folder, "10:00", &["start", "T1", "--key", "k1"]);
+    let early = at(&folder, "09:30", &["reading", "T1", "wet", "--key", "k2"]);
+    assert!(early.code == 2 && early.err.contains("no bag hangs on tree 'T1'"), "{}", early.err);
+    noted(&folder, "09:30", &["start", "T2", "--key", "k3"]);
+    noted(&folder, "10:05", &["reading", "T1", "wet", "--key", "k2"]);
+    let again = noted(&folder, "09:40", &["start", "T2", "--at", "09:30", "--key", "k3"]);
+    assert!(again.out.starts_with("Noted before"), "{}", again.out);
+    let shown = noted(&folder, "10:06", &["show", "--json"]).json();
+    assert_eq!(shown["entries"].as_array().unwrap().len(), 3, "{shown}");
+    assert_eq!(shown["bags"].as_array().unwrap().len(), 2, "{shown}");
+}

@@ -4,11 +4,14 @@ use super::groves::{Kept, ago, by, count, entry, full_folder, import, ml, now, s
 use crate::means;
 use rusqlite::Connection;
 use std::fs;
+use std::io::Write;
 use std::path::{Path, PathBuf};
 use std::process::Command;
+use xylocast::app::log::{What, Wish, log};
 use xylocast::grove::Seen;
 use xylocast::journal::Act;
 use xylocast::store::db::{Database, LATEST, StoreError};
+use xylocast::store::home::Home;
 
 fn opened(path: &Path) -> StoreError {
     Database::open(path, now()).expect_err("it must not open")
@@ -241,6 +244,68 @@ fn a_full_disk_keeps_what_was_acknowledged() {
     let copy = disk.0.path().join("copy.db");
     assert!(database.back_up(&copy).is_err());
     assert!(!copy.exists() && !disk.0.path().join("copy.db.part").exists());
+}
+
+/// A folder on a full disk: entries that found no room are refused in words and leave the files as they
+/// were; those that were acknowledged stand, and more are taken once there is room again.
+#[test]
+fn a_full_disk_keeps_the_journal_of_a_folder() {
+    let Some(disk) = Disk::of("512k") else { return };
+    let folder = disk.0.path().join("grove");
+    for file in fs::read_dir(full_folder().path()).unwrap() {
+        let file = file.unwrap();
+        if file.path().is_file() {
+            fs::create_dir_all(&folder).unwrap();
+            fs::copy(file.path(), folder.join(file.file_name())).unwrap();
+        }
+    }
+    let home = Home::Folder(folder.clone());
+    let note = |key: &str| {
+        let wish = Wish {
+            at: None,
+            by: None,
+            note: Some("a look that takes some room on the disk".repeat(8)),
+            key: Some(key.to_owned()),
+            what: What::Wet { on: "d2".into() },
+        };
+        log(&home, &wish, now(), 1).map_err(|error| error.to_string())
+    };
+    note("first").unwrap();
+    // All but a few blocks are taken by something else.
+    let ballast = disk.0.path().join("ballast");
+    let mut room = fs::File::create(&ballast).unwrap();
+    let mut taken = 0;
+    while room.write_all(&[0; 4096]).is_ok() {
+        taken += 4096;
+    }
+    room.set_len(taken - 10 * 4096).unwrap();
+    let read = |name: &str| fs::read_to_string(folder.join(name)).unwrap_or_default();
+    let all = || ["journal.csv", "readings.csv", "draws.csv"].map(read);
+    let (mut acknowledged, mut told) = (vec!["first".to_owned()], None);
+    for number in 0..1000 {
+        let (key, before) = (format!("k{number}"), all());
+        match note(&key) {
+            Ok(_) => acknowledged.push(key),
+            Err(error) => {
+                told = Some(error);
+                assert_eq!(all(), before, "a refused entry changes nothing");
+                break;
+            }
+        }
+    }
+    let told = told.expect("a few blocks are soon full");
+    assert!(told.contains("No space left") || told.contains("no room"), "{told}");
+    assert!(acknowledged.len() > 2, "some found room");
+    drop(room);
+    fs::remove_file(ballast).unwrap();
+    let rows = |name: &str, key: &str| read(name).matches(key).count();
+    for key in &acknowledged {
+        assert_eq!(rows("journal.csv", &format!("\n{key},")), 1, "{key}");
+    }
+    assert_eq!(rows("journal.csv", "\n") - 1, acknowledged.len());
+    note("last").unwrap();
+    assert_eq!(rows("journal.csv", "\n") - 2, acknowledged.len());
+    assert!(home.grove(now()).is_ok(), "and it is a sound grove");
 }
 
 #[test]

@@ -11,7 +11,8 @@ use crate::grove::{Files, Parts, SETTINGS, Settings};
 use crate::journal::JOURNAL;
 use crate::store::folder;
 use crate::store::sql::{self, Sql, SqlError};
-use crate::text::{Cells, Findings, Flaw, FlawKind, Refused, Table, decode};
+use crate::text::{Cells, Findings, Flaw, FlawKind, Refused, Table, decode, shown};
+use crate::weather::parse::{FORECAST, OBSERVED, file_columns};
 use chrono_tz::Tz;
 use rusqlite::types::Value;
 use rusqlite::{params, types::ToSql};
@@ -151,8 +152,11 @@ impl Importing<'_, '_> {
         }
         let batch = super::pulled::new_batch(&self.sql, "import")?;
         let bytes = |file: &str| files.get(file).copied().unwrap_or_default();
-        self.observed(&parts.observed, bytes(crate::weather::parse::OBSERVED), batch)?;
-        self.forecasts(&parts.forecasts, bytes(crate::weather::parse::FORECAST), batch)?;
+        for file in [OBSERVED, FORECAST] {
+            self.hold_others(file, bytes(file));
+        }
+        self.observed(&parts.observed, bytes(OBSERVED), batch)?;
+        self.forecasts(&parts.forecasts, bytes(FORECAST), batch)?;
         self.pulled(folder, batch)?;
         self.models(folder)
     }
@@ -245,6 +249,12 @@ impl Importing<'_, '_> {
                 return Ok(());
             }
         }
+        let station = settings.weather.station.as_ref();
+        if let Some(file) = station.filter(|it| it.leads_out()).and_then(|it| it.file.as_ref()) {
+            let (column, text) = (Some("weather.station.file".to_owned()), shown(file));
+            let problem = FlawKind::LeadsOut { text };
+            self.flaws.push(Flaw { file: SETTINGS.into(), row: None, column, problem });
+        }
         let count = self.count(SETTINGS);
         let _ = if is_new { count.fresh() } else { count.replaced() };
         sql.execute(
@@ -318,7 +328,7 @@ impl Importing<'_, '_> {
         let zone = self.zone;
         let cell = |at: usize, value: &Value| match sheet.columns[at].cell(value.into(), zone) {
             text if text.is_empty() => "nothing".to_owned(),
-            text => format!("'{}'", crate::text::shown(&text)),
+            text => format!("'{}'", shown(&text)),
         };
         let id: Vec<String> = sheet
             .key
@@ -357,8 +367,23 @@ impl Importing<'_, '_> {
         Ok(())
     }
 
-    /// The rows of a file that was read as a grove's already, so that no cell of them is flawed.
-    fn offered(&self, sheet: &Sheet, bytes: &[u8]) -> Vec<Offered> {
+    /// Cells of columns that are not known here, in a weather file that was read already: one that
+    /// cannot be kept as it is, is told.
+    fn hold_others(&mut self, file: &str, bytes: &[u8]) {
+        let (mut findings, columns) = (Findings::default(), file_columns(file));
+        let text = decode(file, bytes, &mut findings).unwrap_or_default();
+        let Some(table) = Table::read(file, text, columns, &mut findings) else { return };
+        let others = table.others(columns);
+        if others.is_empty() {
+            return;
+        }
+        table.each(self.zone, &mut findings, |cells| aside(cells, &others));
+        self.flaws_of(findings);
+    }
+
+    /// The rows of a file that was read as a grove's already, so that no cell is flawed that it knows;
+    /// others are told here.
+    fn offered(&mut self, sheet: &Sheet, bytes: &[u8]) -> Vec<Offered> {
         let mut findings = Findings::default();
         let columns = sheet.file_columns();
         let Some(text) = decode(sheet.file, bytes, &mut findings) else { return Vec::new() };
@@ -374,6 +399,7 @@ impl Importing<'_, '_> {
             let values = values.collect::<Option<_>>()?;
             Some(Offered { line: cells.line(), values, aside: aside(cells, &others), nth: 0 })
         });
+        self.flaws_of(findings);
         if let Some(time) = sheet.in_order_of.map(|name| sheet.place(name)) {
             sort_by_draw_and_time(&mut rows, sheet.place("draw_id"), time);
         }
@@ -478,7 +504,7 @@ fn update_sql(sheet: &Sheet) -> String {
 fn first_difference(old: &str, new: &str) -> (u64, String, String) {
     let mut lines = (old.lines(), new.lines());
     let words = |line: Option<&str>| match line {
-        Some(line) => format!("'{}'", crate::text::shown(line)),
+        Some(line) => format!("'{}'", shown(line)),
         None => "nothing".to_owned(),
     };
     let mut at = 1;

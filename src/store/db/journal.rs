@@ -313,6 +313,8 @@ impl Database {
         entry: &Entry,
         now: DateTime<Utc>,
     ) -> Result<(Admission, State), LogError> {
+        // Before a server is asked with them, which takes no text that holds a zero byte.
+        entry.check_texts()?;
         let who = entry.by.clone().unwrap_or_else(|| NOBODY.to_owned());
         let by = By { who: &who, at: now };
         self.write(by, |sql, path| {

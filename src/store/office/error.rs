@@ -34,7 +34,7 @@ pub enum OfficeError {
     #[error(transparent)]
     Store(StoreError),
     #[error(
-        "a name has 1 to 64 characters, none of them a line break or another control character; this one has {length}"
+        "a name has 1 to 64 characters, none of them a line break or another control character, and begins with none of = + - @; this one has {length}"
     )]
     Name { length: usize },
     #[error("somebody is called '{name}' already: choose another name")]

@@ -25,6 +25,7 @@ use super::db::server::met;
 use super::db::{BUSY_S, keep_a_log, no_address, told};
 use super::sql::postgres::{Opening, Room, Transaction};
 use super::sql::{self, Address, Sql, SqlError};
+use crate::journal::check_text;
 use chrono::{DateTime, Utc};
 use deadpool_postgres::Pool;
 use rusqlite::{Connection, OpenFlags, TransactionBehavior};
@@ -284,14 +285,14 @@ fn time(seconds: i64) -> DateTime<Utc> {
     DateTime::from_timestamp(seconds, 0).unwrap_or_default()
 }
 
-/// A name as it is kept: without blanks around it, and of letters that can be seen.
+/// A name as it is kept: without blanks around it, and one that the journal can say who it was by.
 ///
 /// # Errors
-/// [`OfficeError::Name`] for an empty or long one, and one with control characters.
+/// [`OfficeError::Name`] for an empty or long one, and one that the journal refuses.
 fn name(typed: &str) -> Result<&str, OfficeError> {
     let name = typed.trim();
     let length = name.chars().count();
-    if (1..=64).contains(&length) && !name.chars().any(char::is_control) {
+    if (1..=64).contains(&length) && check_text("name", name).is_ok() {
         return Ok(name);
     }
     Err(OfficeError::Name { length })
