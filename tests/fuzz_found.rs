@@ -14,6 +14,7 @@ fn root() -> &'static Path {
 
 /// What a target begins with, and what it found.
 fn kept(target: &str) -> Vec<Vec<u8>> {
+    assert!(fuzz::seeds::TARGETS.contains(&target), "{target} is no target");
     let mut all = fuzz::seeds::of(target, root());
     assert!(!all.is_empty(), "{target} has no seeds");
     for entry in fs::read_dir(root().join("tests/fuzz_found").join(target)).into_iter().flatten() {

@@ -8,7 +8,8 @@ use xylocast::evapo::sun::SunTrack;
 use xylocast::text::{Findings, Refused};
 use xylocast::units::{Latitude, Longitude, Metres, Place};
 use xylocast::weather::parse::{
-    AIR, Measure, RAIN, REL_HUMIDITY, RawHour, SHORTWAVE, WIND, parse_forecast, parse_observed,
+    AIR, Measure, RAIN, REL_HUMIDITY, RawHour, RawSeries, SHORTWAVE, WIND, parse_forecast,
+    parse_observed,
 };
 use xylocast::weather::services::station::{
     self, Clock, Declaration, DeclaredColumn, Label, check_times,
@@ -45,12 +46,10 @@ pub fn weather(data: &[u8]) -> bool {
         13 => sound(surfrad::parse(bytes)),
         14 => sound(tmy3::parse(bytes)),
         15 => logger(bytes),
-        16 => file(bytes, |text, findings| {
-            written_again(&parse_observed(text, Adelaide, findings).hours)
-        }),
+        16 => file(bytes, |text, findings| vec![parse_observed(text, Adelaide, findings)]),
         _ => file(bytes, |text, findings| {
             let issues = parse_forecast(text, Adelaide, findings);
-            issues.iter().flat_map(|issue| &issue.members).for_each(|it| written_again(&it.hours));
+            issues.into_iter().flat_map(|issue| issue.members).collect()
         }),
     }
 }
@@ -89,10 +88,11 @@ fn written_again(hours: &[RawHour]) {
 }
 
 /// A file of weather that is flawed may hold anything; any other is looked at.
-fn file(bytes: &[u8], read: impl FnOnce(&str, &mut Findings)) -> bool {
+fn file(bytes: &[u8], read: impl FnOnce(&str, &mut Findings) -> Vec<RawSeries>) -> bool {
     let mut findings = Findings::default();
-    read(&String::from_utf8_lossy(bytes), &mut findings);
+    let all = read(&String::from_utf8_lossy(bytes), &mut findings);
     if findings.flaws.is_empty() {
+        all.iter().for_each(|series| written_again(&series.hours));
         return true;
     }
     in_words(&Refused { flaws: findings.flaws });
