@@ -11,10 +11,10 @@ use std::path::Path;
 
 fn main() -> std::io::Result<()> {
     let root = Path::new(env!("CARGO_MANIFEST_DIR"));
-    for (target, seeds) in fuzz::seeds::all(root) {
+    for target in fuzz::seeds::TARGETS {
         let folder = root.join("fuzz/corpus").join(target);
         fs::create_dir_all(&folder)?;
-        for (number, seed) in seeds.iter().enumerate() {
+        for (number, seed) in fuzz::seeds::of(target, root).iter().enumerate() {
             fs::write(folder.join(number.to_string()), seed)?;
         }
     }

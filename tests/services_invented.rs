@@ -1,8 +1,12 @@
 //! Answers in the form of each service with invented values and every oddity known, for a checkout
 //! without the recorded ones; and bodies that no service should send.
 
+#[path = "../fuzz/src/written.rs"]
+mod written;
+
 use chrono::{DateTime, FixedOffset, Utc};
 use proptest::prelude::*;
+use written::weather_file;
 use xylocast::weather::parse::{AIR, RAIN, REL_HUMIDITY, RawHour, SHORTWAVE, WIND, parse_observed};
 use xylocast::weather::services::open_meteo::Labels;
 use xylocast::weather::services::station::{self, Clock, Declaration, DeclaredColumn, Label};
@@ -22,6 +26,12 @@ const BRIGHT_SKY: &[u8] = include_bytes!("services/bright_sky.json");
 const LOGGER_DST: &[u8] = include_bytes!("services/logger_dst.csv");
 const LOGGER_10MIN: &[u8] = include_bytes!("services/logger_10min.csv");
 const REPORTS: &[u8] = include_bytes!("services/asos_reports.csv");
+const EXPORT: &str = include_str!("services/open_meteo_export.csv");
+const POINT: &[u8] = include_bytes!("services/nws_point.json");
+const STATIONS: &[u8] = include_bytes!("services/nws_stations.json");
+const GHCN: &[u8] = include_bytes!("services/ghcn_hourly.psv");
+const POI: &[u8] = include_bytes!("services/dwd_poi.csv");
+const TMY3: &[u8] = include_bytes!("services/tmy3.csv");
 
 fn utc(text: &str) -> DateTime<Utc> {
     text.parse().unwrap()
@@ -116,17 +126,11 @@ fn open_meteo_of_half_hour_zones() {
 
 #[test]
 fn open_meteo_as_a_csv_export() {
-    let text = "latitude,longitude,elevation,utc_offset_seconds,timezone,timezone_abbreviation\n\
-                10.0,20.0,100.0,0,GMT,GMT\n\n\
-                time,temperature_2m (°C),relative_humidity_2m (%),wind_speed_10m (km/h)\n\
-                2026-01-01T00:00,10.0,50,7.2\n2026-01-01T01:00,11.0,NaN,10.8\n\
-                2026-01-01T02:00,12.0,52,\nnonsense,1,2,3\n\n\
-                time,et0_fao_evapotranspiration (mm)\n2026-01-01,1.2\n";
-    let answer = open_meteo::parse_csv(text.as_bytes(), None).unwrap();
+    let answer = open_meteo::parse_csv(EXPORT.as_bytes(), None).unwrap();
     assert_eq!((answer.only().len(), answer.elevation_m), (3, Some(100.0)));
     near!(answer.only()[1].wind, 2.5);
     told(&answer, "rows that cannot be read, passed over: 1");
-    let other = text.replace("°C", "°F");
+    let other = EXPORT.replace("°C", "°F");
     let error = open_meteo::parse_csv(other.as_bytes(), Some(Labels { offset_s: 0 })).unwrap_err();
     assert!(matches!(error, ServiceError::UnknownUnit { .. }), "{error}");
 }
@@ -283,7 +287,7 @@ fn reports_of_the_national_service() {
     told(&answer, "further reports within an hour, passed over: 2");
     told(&answer, "reports up to 7 min from the full hour, taken for it: 3");
     assert_eq!(nws::read_reports(b"{\"features\":null}"), Ok(vec![]));
-    assert_eq!(nws::parse_stations(b"{\"features\":[{\"properties\":{\"stationIdentifier\":\"KXYZ\"}},{\"properties\":{\"stationIdentifier\":\"../x\"}}]}"), Ok(vec!["KXYZ".to_owned()]));
+    assert_eq!(nws::parse_stations(STATIONS), Ok(vec!["KXYZ".to_owned()]));
 }
 
 #[test]
@@ -387,32 +391,13 @@ fn a_logger_of_ten_minutes() {
 /// What parsers let through, a weather file takes: each value within the range of its column.
 #[test]
 fn hours_can_be_written_as_a_weather_file() {
-    let value = |value: Option<f64>| value.map_or_else(String::new, |value| value.to_string());
     for answer in [
         open_meteo::parse(ODD).unwrap(),
         met_norway::parse(COMPACT).unwrap(),
         nws::parse_gridpoint(GRIDPOINT).unwrap(),
         bright_sky::parse(BRIGHT_SKY).unwrap(),
     ] {
-        let mut text = "hour_ending,air_temp_c,air_temp_instant_c,rel_humidity_pct,dew_point_c,\
-                        wind_m_s,shortwave_w_m2,rain_mm,pressure_kpa,soil_water_m3_m3,\
-                        cloud_cover_pct\n"
-            .to_owned();
-        for hour in answer.only() {
-            let cells = [
-                value(hour.air.map(|it| it.value())),
-                value(hour.air_at_end.map(|it| it.value())),
-                value(hour.rel_humidity.map(|it| it.value())),
-                value(hour.dew_point.map(|it| it.value())),
-                value(hour.wind.map(|it| it.value())),
-                value(hour.shortwave.map(|it| it.value())),
-                value(hour.rain.map(|it| it.value())),
-                value(hour.pressure.map(|it| it.value())),
-                value(hour.soil_water_m3_m3),
-                value(hour.cloud_cover.map(|it| it.value())),
-            ];
-            text += &format!("{},{}\n", hour.span.to.to_rfc3339(), cells.join(","));
-        }
+        let text = weather_file(answer.only());
         let mut findings = xylocast::text::Findings::default();
         let back = parse_observed(&text, chrono_tz::UTC, &mut findings);
         assert_eq!(findings.flaws, []);
@@ -437,7 +422,7 @@ fn read_all(bytes: &[u8]) {
     let _ = (asos::parse(bytes), station::parse(bytes, &german_logger()), refusal(500, bytes));
 }
 
-const BODIES: [&[u8]; 11] = [
+const BODIES: [&[u8]; 17] = [
     ODD,
     PLACES,
     ENSEMBLE,
@@ -449,6 +434,12 @@ const BODIES: [&[u8]; 11] = [
     LOGGER_DST,
     LOGGER_10MIN,
     REPORTS,
+    EXPORT.as_bytes(),
+    POINT,
+    STATIONS,
+    GHCN,
+    POI,
+    TMY3,
 ];
 
 const TOKENS: [&str; 22] = [

@@ -1,3 +1,3 @@
 #![no_main]
 
-libfuzzer_sys::fuzz_target!(|data: &[u8]| xylocast_fuzz::grove_files(data));
+libfuzzer_sys::fuzz_target!(|data: &[u8]| xylocast_fuzz::folder::grove_files(data));

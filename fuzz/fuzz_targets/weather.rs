@@ -1,3 +1,5 @@
 #![no_main]
 
-libfuzzer_sys::fuzz_target!(|data: &[u8]| xylocast_fuzz::weather(data));
+libfuzzer_sys::fuzz_target!(|data: &[u8]| {
+    let _ = xylocast_fuzz::weather::weather(data);
+});

@@ -122,7 +122,15 @@ impl Typed {
     pub fn read(path: &Path) -> Result<Self, SettingsError> {
         let text = std::fs::read_to_string(path)
             .map_err(|error| SettingsError::Unread { path: path.into(), error })?;
-        toml::from_str(&text)
+        Self::of(path, &text)
+    }
+
+    /// Reads the text of such a file, which is called `path` where it is flawed.
+    ///
+    /// # Errors
+    /// [`SettingsError::Form`].
+    pub fn of(path: &Path, text: &str) -> Result<Self, SettingsError> {
+        toml::from_str(text)
             .map_err(|error| SettingsError::Form { path: path.into(), error: Box::new(error) })
     }
 

@@ -8,7 +8,7 @@ use crate::units::{
     Celsius, Kilopascal, MetresPerSecond, Millimetres, OutOfRange, WattsPerSquareMetre,
 };
 use crate::weather::{Flags, Forecast, Hour, Series, SeriesError, Span};
-use chrono::{DateTime, Utc};
+use chrono::{DateTime, Datelike, Utc};
 use serde::{Deserialize, Serialize};
 use std::fs;
 use std::io;
@@ -20,6 +20,11 @@ pub const OBSERVED: &str = "weather/pulled.csv";
 pub const FORECASTS: &str = "weather/forecasts";
 /// Forecast files that are read, newest first: some seven weeks at four a day. Older ones stay.
 pub(super) const MOST_ISSUES: usize = 200;
+
+/// No ensemble has more members, and none is put in a list beyond it.
+const MOST_MEMBERS: f64 = 1_000.0;
+/// Nothing is pulled for later than this.
+const MOST_YEARS: f64 = 2100.0;
 
 /// Why pulled weather cannot be read or kept.
 #[derive(Debug, thiserror::Error)]
@@ -128,6 +133,13 @@ impl Row {
     }
 
     fn pulled(&self) -> Result<PulledHour, OutOfRange> {
+        self.provider_reference_et_mm.map(Millimetres::new).transpose()?;
+        self.provider_vpd_kpa.map(Kilopascal::new).transpose()?;
+        self.soil_water_m3_m3.map(|value| within("soil water", value, "m3/m3", 1.0)).transpose()?;
+        let length_h = Span { from: self.hour_starting, to: self.hour_ending }.hours();
+        within("length of an hour", length_h, "h", 1.0)?;
+        within("member", self.member.into(), "of an ensemble", MOST_MEMBERS)?;
+        within("year", self.hour_starting.year().into(), "of an hour", MOST_YEARS)?;
         Ok(PulledHour {
             hour: Hour {
                 span: Span { from: self.hour_starting, to: self.hour_ending },
@@ -144,6 +156,19 @@ impl Row {
             provider_reference_et_mm: self.provider_reference_et_mm,
             provider_vpd_kpa: self.provider_vpd_kpa,
         })
+    }
+}
+
+fn within(
+    quantity: &'static str,
+    value: f64,
+    unit: &'static str,
+    high: f64,
+) -> Result<(), OutOfRange> {
+    let low = 0.0;
+    match (low..=high).contains(&value) {
+        true => Ok(()),
+        false => Err(OutOfRange { quantity, value, unit, low, high }),
     }
 }
 

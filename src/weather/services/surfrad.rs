@@ -57,7 +57,7 @@ pub fn parse(bytes: &[u8]) -> Result<Answer, ServiceError> {
         observed_until: hours.last().map(|hour| hour.span.to),
         hours: vec![(None, hours)],
         position: Latitude::new(latitude).ok().zip(Longitude::new(-west).ok()),
-        elevation_m: Some(elevation_m),
+        elevation_m: Some(elevation_m).filter(|it| it.is_finite()),
         wind_height_m: Some(SERVICE_WIND_HEIGHT_M),
         notes,
         ..Answer::default()

@@ -58,7 +58,7 @@ pub fn parse(bytes: &[u8]) -> Result<Answer, ServiceError> {
     Ok(Answer {
         hours: vec![(None, hours)],
         position: latitude.zip(longitude),
-        elevation_m: about(6),
+        elevation_m: about(6).filter(|it| it.is_finite()),
         wind_height_m: Some(SERVICE_WIND_HEIGHT_M),
         notes,
         ..Answer::default()
