@@ -198,3 +198,8 @@ async fn an_entry_is_noted_once_by_its_key() {
     assert_eq!(post(&service, "groves/my-demo/entries", unknown).await.status.as_u16(), 422);
     assert_eq!(post(&service, "groves/my-demo/entries", "{").await.status.as_u16(), 400);
 }
+
+#[test]
+fn again_at_a_server() {
+    means::needs::postgres::again_at_a_server(&[], 18);
+}

@@ -101,7 +101,8 @@ pub fn lay(desk: &Desk, date: NaiveDate, asked: &Asked) -> Result<Laid, DeskErro
     }
     let (list, done) = without_done(desk, date, list, &still);
     if done > 0 {
-        notes.push(format!("{done} of the list were hung today already and are left out"));
+        let those = counted(done, "tree of the list was", "trees of the list were");
+        notes.push(format!("{those} hung that day already, and left out"));
     }
     let mut hangs: Vec<Hang> = still.iter().map(|bag| bag.hang.clone()).collect();
     let mut fillings: Vec<u32> = vec![1; hangs.len()];
