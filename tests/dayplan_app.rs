@@ -7,6 +7,7 @@ use xylocast::app::dayplan::{Asked, DayPlan, Kept, campaign, dayplan, lay};
 use xylocast::app::desk::{Desk, Request};
 use xylocast::pages::{calendar, dayplan as sheet, lanes};
 use xylocast::plan::day::{Effort, solve};
+use xylocast::store::home::Home;
 
 fn demo() -> Desk {
     Desk::lay(&Request::default(), Utc::now()).unwrap()
@@ -264,6 +265,41 @@ fn kits_that_no_bag_needs_change_nothing_and_cost_nothing() {
         assert_eq!(tree.kit, was.kit + 1);
     }
     assert_eq!(again.kept.plan.draws.len(), again.trees.len());
+}
+
+/// A tree that hangs two bags stands in a plan twice: each bag keeps its kit in the next one.
+#[test]
+fn two_bags_of_one_tree_are_two_when_a_plan_is_made_again() {
+    let at = tempfile::tempdir().unwrap();
+    let folder = at.path().join("grove");
+    let as_of = xylocast::store::demo::as_of();
+    Home::Demo.export(&folder, false, as_of).unwrap();
+    let second = std::process::Command::new(env!("CARGO_BIN_EXE_xylocast"))
+        .args(["log", "start", "E05", "--second-bag", "--as-of", &as_of.to_rfc3339(), "--grove"])
+        .arg(&folder)
+        .output()
+        .unwrap();
+    assert!(second.status.success(), "{}", String::from_utf8_lossy(&second.stderr));
+    let request = Request { grove: Some(folder), as_of: Some(as_of), ..Request::default() };
+    let desk = Desk::lay(&request, as_of).unwrap();
+    let bags = |plan: &DayPlan| -> Vec<usize> {
+        let those = plan.trees.iter().filter(|tree| tree.tree_id == "E05" && tree.hanging);
+        those.map(|tree| tree.kit).collect()
+    };
+    let mut first = dayplan(&desk, desk.tomorrow(), &Asked::default()).unwrap();
+    assert_eq!(bags(&first).len(), 2);
+    // Its bags on other kits than would be free first.
+    let e05 = |kept: &Kept, tree: usize| kept.tree_ids[tree] == "E05";
+    let (one, two) = (first.kept.plan.draws.len(), first.kept.plan.draws.clone());
+    let places: Vec<usize> = (0..one).filter(|&it| e05(&first.kept, two[it].tree)).collect();
+    first.kept.plan.draws.iter_mut().for_each(|draw| draw.kit = (draw.kit + 2) % 12);
+    let wanted: Vec<usize> = places.iter().map(|&it| first.kept.plan.draws[it].kit + 1).collect();
+    let asked = Asked { earlier: Some(first.kept.clone()), ..Asked::default() };
+    let again = dayplan(&desk, desk.tomorrow(), &asked).unwrap();
+    let (mut now, mut was) = (bags(&again), wanted);
+    now.sort_unstable();
+    was.sort_unstable();
+    assert_eq!(now, was);
 }
 
 /// All of the list was hung and stripped: there is nothing to do, which is a plan too.

@@ -43,6 +43,10 @@ fn serve_toml(text: &str) {
 }
 
 fn address(text: &str) {
+    // It names a file, and not any file is to be read here.
+    if text.contains("sslrootcert") {
+        return;
+    }
     match text.parse::<Address>() {
         Ok(address) => {
             assert_eq!(Address::try_from(address.typed().as_path()).as_ref(), Ok(&address));

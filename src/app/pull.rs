@@ -172,7 +172,15 @@ pub fn dry_run(
     let want = want(groves, wanted, now);
     let mut lines = Vec::new();
     for service in services(&first.settings.weather, &home.folder(), wanted.source.as_deref())? {
-        for address in service.addresses(&want).map_err(unanswered)? {
+        let addresses = match service.addresses(&want) {
+            Ok(addresses) => addresses,
+            // A pull goes on to the next one.
+            Err(fault) => {
+                lines.push(format!("{}: {fault}", service.source().key()));
+                continue;
+            }
+        };
+        for address in addresses {
             let mut shown = address.to_string();
             if let Some(key) = &first.settings.weather.open_meteo_key {
                 shown = shown.replace(key.as_str(), "KEY");

@@ -75,7 +75,10 @@ fn without(place: &Place, plan: &DayPlan, missing: &Missing) -> Markup {
     html! {
         details open[any] {
             summary { "Somebody is away, or a kit is broken" }
-            p { "By their numbers in the plan, as in 2, or 1 3. What is planned stays as far as it still goes." }
+            p {
+                "By their numbers in this plan, as in 2, or 1 3; bags hung or stripped since can change \
+                 the kits' numbers, so load it again first. What is planned stays as far as it still goes."
+            }
             form.days method="get" action=(address) {
                 input type="hidden" name="date" value=(plan.date);
                 (field("gone", "People who are away", &missing.gone))

@@ -4,9 +4,11 @@
 //! written whole or not at all, and what is there is never overwritten by less.
 
 use super::folder::write_atomically;
+use crate::text::{harmless, plain};
 use crate::units::{
     Celsius, Kilopascal, MetresPerSecond, Millimetres, OutOfRange, WattsPerSquareMetre,
 };
+use crate::weather::services::MOST_MEMBERS;
 use crate::weather::{Flags, Forecast, Hour, Series, SeriesError, Span};
 use chrono::{DateTime, Datelike, Utc};
 use serde::{Deserialize, Serialize};
@@ -21,8 +23,6 @@ pub const FORECASTS: &str = "weather/forecasts";
 /// Forecast files that are read, newest first: some seven weeks at four a day. Older ones stay.
 pub(super) const MOST_ISSUES: usize = 200;
 
-/// No ensemble has more members, and none is put in a list beyond it.
-const MOST_MEMBERS: f64 = 1_000.0;
 /// Nothing is pulled for later than this.
 const MOST_YEARS: f64 = 2100.0;
 
@@ -126,7 +126,7 @@ impl Row {
             soil_water_m3_m3: hour.soil_water_m3_m3,
             estimated: hour.flags.bits(),
             member,
-            source: pulled.source.clone(),
+            source: harmless(&pulled.source).into_owned(),
             provider_reference_et_mm: pulled.provider_reference_et_mm,
             provider_vpd_kpa: pulled.provider_vpd_kpa,
         }
@@ -138,8 +138,8 @@ impl Row {
         self.soil_water_m3_m3.map(|value| within("soil water", value, "m3/m3", 1.0)).transpose()?;
         let length_h = Span { from: self.hour_starting, to: self.hour_ending }.hours();
         within("length of an hour", length_h, "h", 1.0)?;
-        within("member", self.member.into(), "of an ensemble", MOST_MEMBERS)?;
-        within("year", self.hour_starting.year().into(), "of an hour", MOST_YEARS)?;
+        within("an ensemble of", self.member.into(), "members", MOST_MEMBERS as f64)?;
+        within("the year", self.hour_starting.year().into(), "CE", MOST_YEARS)?;
         Ok(PulledHour {
             hour: Hour {
                 span: Span { from: self.hour_starting, to: self.hour_ending },
@@ -152,7 +152,7 @@ impl Row {
                 soil_water_m3_m3: self.soil_water_m3_m3,
                 flags: Flags::from_bits(self.estimated),
             },
-            source: self.source.clone(),
+            source: plain(&self.source).to_owned(),
             provider_reference_et_mm: self.provider_reference_et_mm,
             provider_vpd_kpa: self.provider_vpd_kpa,
         })

@@ -272,6 +272,8 @@ pub(super) struct Record {
     pub(super) line: u64,
     /// Its cells, without blanks around them, as they are meant.
     pub(super) cells: csv::StringRecord,
+    /// The same as they are written, where that is another way.
+    pub(super) written: Option<csv::StringRecord>,
     /// Lines that it runs over.
     pub(super) lines: u64,
     /// Its bytes, without the end of its last line.
@@ -293,8 +295,10 @@ pub(super) fn records(text: &str) -> impl Iterator<Item = Record> + '_ {
             return None;
         }
         let position = record.position().cloned();
+        let mut written = None;
         if record.iter().any(|cell| cell.starts_with('\'')) {
-            record = record.iter().map(plain).collect();
+            let meant = record.iter().map(plain).collect();
+            written = Some(std::mem::replace(&mut record, meant));
         }
         let bytes = text.as_bytes();
         let offset =
@@ -309,7 +313,7 @@ pub(super) fn records(text: &str) -> impl Iterator<Item = Record> + '_ {
         let inner = own.iter().rposition(|byte| !blank(&byte)).map_or(0, |last| last + 1);
         let spanned = 1 + own[..inner].iter().filter(|&&byte| byte == b'\n').count() as u64;
         let bytes = start..start + inner;
-        Some(Record { line: first, cells: record, lines: spanned, bytes })
+        Some(Record { line: first, cells: record, written, lines: spanned, bytes })
     })
 }
 

@@ -2,6 +2,7 @@
 
 use super::rows::{Record, records};
 use super::written::harmless;
+use std::borrow::Cow;
 
 /// A CSV as it stands in its file.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -86,8 +87,8 @@ impl Sheet {
             self.text.push_str(end);
         }
         let cell = |name: &String| cells.iter().find(|(column, _)| column == name);
-        let row: Vec<&str> =
-            header.iter().map(|name| cell(name).map_or("", |cell| cell.1)).collect();
+        let row: Vec<Cow<str>> =
+            header.iter().map(|name| harmless(cell(name).map_or("", |cell| cell.1))).collect();
         self.text.push_str(&line(&row, end));
     }
 
@@ -96,12 +97,13 @@ impl Sheet {
         let header = self.header_for(cells);
         let records = self.records();
         let Some(record) = records.get(row) else { return };
-        let changed: Vec<&str> = header
+        let old = record.written.as_ref().unwrap_or(&record.cells);
+        let changed: Vec<Cow<str>> = header
             .iter()
-            .zip(record.cells.iter().chain(std::iter::repeat("")))
+            .zip(old.iter().chain(std::iter::repeat("")))
             .map(|(name, old)| {
                 let new = cells.iter().find(|(column, _)| column == name);
-                new.map_or(old, |(_, value)| value)
+                new.map_or(old.into(), |(_, value)| harmless(value))
             })
             .collect();
         self.text.replace_range(record.bytes.clone(), &line(&changed, ""));
@@ -142,10 +144,10 @@ impl Sheet {
 }
 
 /// A row as CSV, quoted where it must be.
-fn line(cells: &[&str], end: &str) -> String {
+fn line(cells: &[impl AsRef<str>], end: &str) -> String {
     let mut writer = csv::WriterBuilder::new().from_writer(Vec::new());
     // Writing into memory cannot fail, and of UTF-8 comes UTF-8.
-    let _ = writer.write_record(cells.iter().map(|cell| harmless(cell).into_owned()));
+    let _ = writer.write_record(cells.iter().map(|cell| cell.as_ref()));
     let bytes = writer.into_inner().unwrap_or_default();
     let text = String::from_utf8(bytes).unwrap_or_default();
     format!("{}{end}", text.trim_end_matches('\n'))
@@ -176,6 +178,17 @@ mod tests {
         assert_eq!(sheet.text(), KEPT.replace("b,,", "b,wet,"));
         sheet.change(row[0], &[("note", "")]);
         assert_eq!(sheet.text(), KEPT);
+    }
+
+    #[test]
+    fn formulas_of_the_user_stay_and_none_comes_in() {
+        let mut sheet = Sheet::of("id,note,mine\na,'-5 mL,=B2*2\n").unwrap();
+        sheet.change(1, &[("id", "b")]);
+        assert_eq!(sheet.text(), "id,note,mine\nb,'-5 mL,=B2*2\n");
+        assert_eq!(sheet.find(|cell| cell("note") == "-5 mL"), [1]);
+        sheet.change(1, &[("note", "=1")]);
+        sheet.append(&[("id", "@c")]);
+        assert_eq!(sheet.text(), "id,note,mine\nb,'=1,=B2*2\n'@c,,\n");
     }
 
     #[test]

@@ -1,14 +1,14 @@
 //! An earlier plan, kept as JSON, and what a new one changes of it.
 
 use super::Asked;
-use super::lay::Laid;
+use super::lay::{Laid, ids};
 use crate::app::desk::{About, Desk, DeskError};
 use crate::app::rests::counted;
 use crate::app::window::clock_time;
 use crate::plan::day::{Act, Deed, Draw, Left, Plan, UNMOVED_MIN, Why};
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use serde::{Deserialize, Serialize};
-use std::collections::BTreeSet;
+use std::collections::{BTreeSet, HashMap, VecDeque};
 use std::path::Path;
 
 /// A plan as it is kept: with the ids of its trees, so that it is read again on another list.
@@ -72,29 +72,35 @@ impl Kept {
         let near = |minute: i32| minute.unsigned_abs() <= LONGEST_MIN.unsigned_abs();
         let mut acts = people.iter().flatten();
         let mut trees: Vec<usize> = draws.iter().map(|draw| draw.tree).collect();
-        let mut ids: Vec<&String> = self.tree_ids.iter().collect();
-        let all = (trees.len(), ids.len());
+        let all = trees.len();
         trees.sort_unstable();
         trees.dedup();
-        ids.sort_unstable();
-        ids.dedup();
         let is_ours = self.schema == SCHEMA
             && acts.all(|act| near(act.from) && near(act.to) && act.from <= act.to)
             && draws.iter().all(|draw| near(draw.start) && draw.person < people.len())
-            && (trees.len(), ids.len()) == all;
+            && trees.len() == all;
         if is_ours { Ok(()) } else { Err(none_of_ours()) }
+    }
+
+    /// Where each of its trees stands on another list; none where it does not. Of a tree that hangs two
+    /// bags the first is the first.
+    pub(super) fn places(&self, tree_ids: &[&String]) -> Vec<Option<usize>> {
+        let mut free: HashMap<&String, VecDeque<usize>> = HashMap::new();
+        for (place, id) in tree_ids.iter().enumerate() {
+            free.entry(id).or_default().push_back(place);
+        }
+        self.tree_ids.iter().map(|id| free.get_mut(id)?.pop_front()).collect()
     }
 
     /// A plan with the names of its trees, and the kits by their places on the whole list.
     pub fn of(desk: &Desk, laid: &Laid, plan: &Plan) -> Self {
-        let id = |hang: &crate::grove::Hang| desk.grove.trees[hang.tree].id.clone();
         let mut plan = plan.clone();
         plan.draws.iter_mut().for_each(|draw| draw.kit = laid.kit_places[draw.kit]);
         Self {
             schema: SCHEMA,
             date: laid.date,
             base: laid.base,
-            tree_ids: laid.hangs.iter().map(id).collect(),
+            tree_ids: ids(desk, &laid.hangs).into_iter().cloned().collect(),
             plan,
         }
     }
@@ -117,10 +123,8 @@ impl Kept {
         if shift.abs() > LONGEST_MIN {
             return Err(none_of_ours());
         }
-        let place = |old: usize| -> Option<usize> {
-            let id = self.tree_ids.get(old)?;
-            laid.hangs.iter().position(|hang| desk.grove.trees[hang.tree].id == *id)
-        };
+        let places = self.places(&ids(desk, &laid.hangs));
+        let place = |old: usize| *places.get(old)?;
         let van = laid.hangs.len();
         let old_van = self.tree_ids.len();
         let act = |act: &Act| {

@@ -11,7 +11,7 @@ use crate::app::times::{Turns, instant};
 use crate::app::window::{barred, hang_of, listed};
 use crate::belief::{Belief, Finish};
 use crate::grove::{Hang, Tree as GroveTree};
-use crate::plan::day::{Break, Closed, Hung, Kit, Knot, Person, Problem, Steps, Tree};
+use crate::plan::day::{Break, Closed, Draw, Hung, Kit, Knot, Person, Problem, Steps, Tree};
 use crate::plan::overnight::Call;
 use crate::units::Millilitres;
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
@@ -64,6 +64,11 @@ impl Laid {
     pub fn minute(&self, at: DateTime<Utc>) -> i32 {
         minute_of(self.base, at)
     }
+}
+
+/// The ids of the trees of a list.
+pub(super) fn ids<'d>(desk: &'d Desk, hangs: &[Hang]) -> Vec<&'d String> {
+    hangs.iter().map(|hang| &desk.grove.trees[hang.tree].id).collect()
 }
 
 fn minute_of(base: DateTime<Utc>, at: DateTime<Utc>) -> i32 {
@@ -125,8 +130,7 @@ pub fn lay(desk: &Desk, date: NaiveDate, asked: &Asked) -> Result<Laid, DeskErro
         );
         return Err(DeskError::Ask { fact, about: About::Kits });
     }
-    let ids: Vec<&String> = hangs.iter().map(|hang| &desk.grove.trees[hang.tree].id).collect();
-    let kit_places = needed(&kits, &ids, asked);
+    let kit_places = needed(&kits, &ids(desk, &hangs), asked);
     let done_by = settings
         .wishes
         .latest_done
@@ -294,10 +298,9 @@ fn numbered(named: &[u32], count: usize, one: &str, many: &str) -> Result<(), De
 fn needed(kits: &[Kit], tree_ids: &[&String], asked: &Asked) -> Vec<usize> {
     let named: HashSet<usize> = match &asked.earlier {
         Some(kept) => {
-            let draws = kept.plan.draws.iter().filter(|draw| {
-                kept.tree_ids.get(draw.tree).is_some_and(|id| tree_ids.contains(&id))
-            });
-            draws.map(|draw| draw.kit).collect()
+            let places = kept.places(tree_ids);
+            let is_here = |draw: &&Draw| places.get(draw.tree).is_some_and(Option::is_some);
+            kept.plan.draws.iter().filter(is_here).map(|draw| draw.kit).collect()
         }
         None => HashSet::new(),
     };
@@ -520,10 +523,10 @@ fn staying(desk: &Desk, date: NaiveDate, still: &[Bag]) -> Result<Vec<String>, D
 /// else the first kits that are free, and everybody in turn.
 fn holders(desk: &Desk, laid: &Laid, asked: &Asked, count: usize) -> Vec<(usize, usize)> {
     let (people, kits) = (&laid.problem.people, &laid.problem.kits);
+    let kept = asked.earlier.as_ref().map(|kept| (kept, kept.places(&ids(desk, &laid.hangs))));
     let said = |tree: usize| {
-        let kept = asked.earlier.as_ref()?;
-        let id = &desk.grove.trees[laid.hangs[tree].tree].id;
-        let old = kept.tree_ids.iter().position(|it| it == id)?;
+        let (kept, places) = kept.as_ref()?;
+        let old = places.iter().position(|place| *place == Some(tree))?;
         kept.plan.draws.iter().find(|draw| draw.tree == old)
     };
     let mut taken = vec![false; kits.len()];

@@ -1,6 +1,6 @@
 //! Why an answer cannot be used, what to do, and whether asking again may help.
 
-use super::body;
+use super::{MOST_MEMBERS, body};
 use crate::text::shown;
 use chrono::{DateTime, DurationRound, TimeDelta, Utc};
 
@@ -14,6 +14,11 @@ pub enum ServiceError {
         titled(.title)
     )]
     Html { title: String },
+    #[error(
+        "the answer has {found} members of an ensemble, and no ensemble has more than {MOST_MEMBERS}; \
+         check the address"
+    )]
+    TooManyMembers { found: usize },
     #[error("the answer is empty; ask again")]
     Empty,
     #[error("the answer breaks off after {bytes} bytes; ask again")]

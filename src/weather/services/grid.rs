@@ -5,7 +5,7 @@ use super::error::ServiceError;
 use super::note::ServiceNote;
 use super::reading::{Field, Ledger, Reading, Steps, hours, in_order};
 use super::scale::{Scale, metric};
-use super::{Answer, ProviderHour, SERVICE_WIND_HEIGHT_M};
+use super::{Answer, MOST_MEMBERS, ProviderHour, SERVICE_WIND_HEIGHT_M};
 use chrono::{DateTime, TimeDelta, Utc};
 use std::collections::BTreeMap;
 
@@ -131,7 +131,11 @@ impl Grid {
         let weather =
             |known: &Known| matches!(known.variable, Variable::Reading(_) | Variable::Soil(_));
         members.retain(|_, columns| columns.iter().any(weather));
-        if members.is_empty() { Err(ServiceError::NoData) } else { Ok(members) }
+        match members.len() {
+            0 => Err(ServiceError::NoData),
+            found if found > MOST_MEMBERS => Err(ServiceError::TooManyMembers { found }),
+            _ => Ok(members),
+        }
     }
 
     fn readings(&self, columns: &[Known], ledger: &mut Ledger) -> Vec<Reading> {

@@ -39,6 +39,9 @@ mod table;
 pub mod tmy3;
 
 pub use error::{ServiceError, Wait, refusal};
+
+/// No ensemble has more members, and no more are taken.
+pub const MOST_MEMBERS: usize = 1_000;
 pub use note::ServiceNote;
 pub use reading::Reading;
 pub use source::{Attribution, Source};
