@@ -12,7 +12,7 @@ use crate::journal::JOURNAL;
 use crate::store::folder;
 use crate::store::sql::{self, Sql, SqlError};
 use crate::text::{Cells, Findings, Flaw, FlawKind, Refused, Table, decode, shown};
-use crate::weather::parse::{FORECAST, OBSERVED, file_columns};
+use crate::weather::parse::{FORECAST, OBSERVED};
 use chrono_tz::Tz;
 use rusqlite::types::Value;
 use rusqlite::{params, types::ToSql};
@@ -152,9 +152,6 @@ impl Importing<'_, '_> {
         }
         let batch = super::pulled::new_batch(&self.sql, "import")?;
         let bytes = |file: &str| files.get(file).copied().unwrap_or_default();
-        for file in [OBSERVED, FORECAST] {
-            self.hold_others(file, bytes(file));
-        }
         self.observed(&parts.observed, bytes(OBSERVED), batch)?;
         self.forecasts(&parts.forecasts, bytes(FORECAST), batch)?;
         self.pulled(folder, batch)?;
@@ -365,20 +362,6 @@ impl Importing<'_, '_> {
             sql.execute(gone, params![grove, id])?;
         }
         Ok(())
-    }
-
-    /// Cells of columns that are not known here, in a weather file that was read already: one that
-    /// cannot be kept as it is, is told.
-    fn hold_others(&mut self, file: &str, bytes: &[u8]) {
-        let (mut findings, columns) = (Findings::default(), file_columns(file));
-        let text = decode(file, bytes, &mut findings).unwrap_or_default();
-        let Some(table) = Table::read(file, text, columns, &mut findings) else { return };
-        let others = table.others(columns);
-        if others.is_empty() {
-            return;
-        }
-        table.each(self.zone, &mut findings, |cells| aside(cells, &others));
-        self.flaws_of(findings);
     }
 
     /// The rows of a file that was read as a grove's already, so that no cell is flawed that it knows;

@@ -119,27 +119,6 @@ fn with_measures(mut issues: Vec<RawForecast>) -> Vec<RawForecast> {
     issues
 }
 
-/// Cells of columns that are not known here, by row of the file, as JSON.
-fn asides(file: &str, bytes: &[u8]) -> HashMap<u64, String> {
-    let Ok(text) = std::str::from_utf8(bytes) else { return HashMap::new() };
-    let header = text.lines().next().unwrap_or_default();
-    let columns = file_columns(file);
-    let known = |name: &str| columns.all().any(|column| column == name.trim().trim_matches('"'));
-    if header.trim_start_matches('\u{feff}').split(',').all(known) {
-        return HashMap::new();
-    }
-    let mut findings = Findings::default();
-    let Some(table) = Table::read(file, text, columns, &mut findings) else {
-        return HashMap::new();
-    };
-    let others = table.others(columns);
-    let rows = table.each(chrono_tz::UTC, &mut findings, |cells| {
-        let aside = super::import::aside(cells, &others)?;
-        Some((cells.line(), aside))
-    });
-    rows.into_iter().collect()
-}
-
 /// SQL that puts an hour in, or changes the one that is there; `keys` name its place.
 fn upsert(sql: &Sql, table: &str, keys: &str, more: &str) -> String {
     let place = sql.key(&format!("{keys}, from_utc"));
@@ -196,7 +175,7 @@ impl Importing<'_, '_> {
         );
         let is_new = is_empty(&sql, "weather_observed")?;
         self.file_of_hours(OBSERVED, bytes)?;
-        let asides = asides(OBSERVED, bytes);
+        let asides = self.asides(OBSERVED, bytes);
         let mut rows = Vec::new();
         for (done, hour) in series.hours.iter().enumerate() {
             self.tick(OBSERVED, done, series.hours.len());
@@ -215,6 +194,30 @@ impl Importing<'_, '_> {
         self.put_all(OBSERVED, &upsert, rows)
     }
 
+    /// Cells of columns that are not known here, by row of the file, as JSON; one that cannot be kept
+    /// as it is, is told.
+    fn asides(&mut self, file: &str, bytes: &[u8]) -> HashMap<u64, String> {
+        let Ok(text) = std::str::from_utf8(bytes) else { return HashMap::new() };
+        let header = text.lines().next().unwrap_or_default();
+        let columns = file_columns(file);
+        let known =
+            |name: &str| columns.all().any(|column| column == name.trim().trim_matches('"'));
+        if header.trim_start_matches('\u{feff}').split(',').all(known) {
+            return HashMap::new();
+        }
+        let mut findings = Findings::default();
+        let Some(table) = Table::read(file, text, columns, &mut findings) else {
+            return HashMap::new();
+        };
+        let others = table.others(columns);
+        let rows = table.each(self.zone, &mut findings, |cells| {
+            let aside = super::import::aside(cells, &others)?;
+            Some((cells.line(), aside))
+        });
+        self.flaws_of(findings);
+        rows.into_iter().collect()
+    }
+
     /// Keeps the grove's own forecasts.
     pub(super) fn forecasts(
         &mut self,
@@ -227,7 +230,7 @@ impl Importing<'_, '_> {
             "SELECT {HOUR}, aside FROM forecast_hours
              WHERE issue_id = ?1 AND member = ?2 AND from_utc = ?3"
         );
-        let asides = asides(FORECAST, bytes);
+        let asides = self.asides(FORECAST, bytes);
         self.file_of_hours(FORECAST, bytes)?;
         let total = issues.iter().flat_map(|issue| &issue.members).map(|m| m.hours.len()).sum();
         let mut done = 0;
